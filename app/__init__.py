@@ -1,0 +1,1 @@
+"""Pairtrail: follows every pair of custom foot orthoses from the order to a settled wearer."""

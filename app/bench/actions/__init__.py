@@ -1,0 +1,8 @@
+"""Changing pairs. `move` alone writes moves; everything else that changes a pair goes through it."""
+
+from app.bench.actions.checking import amend, check_in, promise, recapture
+from app.bench.actions.moving import Moved, move
+from app.bench.actions.once import once
+from app.bench.actions.placing import Placed, place
+
+__all__ = ["Moved", "Placed", "amend", "check_in", "move", "once", "place", "promise", "recapture"]

@@ -1,0 +1,109 @@
+"""What is decided after an order was placed: check-in, its promised day, a changed prescription, a recapture."""
+
+from collections.abc import Mapping
+from datetime import date, datetime
+from typing import Any
+
+from sqlmodel import Session, col, select
+
+from app import clock
+from app.bench import queries
+from app.bench.actions.moving import Moved, move
+from app.bench.queries import Loaded
+from app.bench.rules.acts import ACTS
+from app.bench.rules.machine import Asked
+from app.bench.tables import Pair
+from app.capture import actions as capture
+from app.errors import BadInput
+from app.orders import actions as orders
+from app.orders.tables import Order
+from app.people import queries as people
+from app.people.rules import Viewer
+from app.people.tables import Clinic
+
+STANDARD_DAYS = {"cast": 10, "carved": 9, "direct": 7}
+"""Working days promised when the lab has set none of its own; invented defaults, each lab's to change."""
+
+
+def check_in(
+    db: Session,
+    *,
+    code: str,
+    asked: Asked,
+    by: Viewer,
+    shelf: str = "",
+    conditions: Mapping[str, bool] | None = None,
+    done_at: datetime | None = None,
+) -> Moved:
+    """The captures are here and good: they are accepted, the lab promises its day, and the pair goes on."""
+    loaded = queries.find(db, code, by, lock=True)
+    sides = asked.sides or loaded.state.working
+    promised = loaded.row["promised_on"] or _promise(db, loaded)
+    moved = move(db, code=code, asked=asked, by=by, done_at=done_at, changes={"promised_on": promised})
+    capture.accept(
+        db, by=by, order_id=loaded.row["order_id"], sides=list(sides), shelf=shelf, conditions=conditions or {}
+    )
+    return moved
+
+
+def _promise(db: Session, loaded: Loaded) -> date:
+    """The wanted day or the route's standard working days from today, whichever is later: the day at the clinic."""
+    calendar = people.work_calendar(db)
+    days = int(people.limit(db, f"standard_days_{loaded.row['way']}") or STANDARD_DAYS[loaded.row["way"]])
+    clinic = db.get_one(Clinic, loaded.row["clinic_id"])
+    days += clinic.transit_days if clinic.by_parcel else 0
+    standard: date = calendar.add_working_days(clock.today(people.lab(db).zone), days)
+    wanted: date | None = loaded.row["wanted_on"]
+    return max(standard, wanted) if wanted else standard
+
+
+def amend(
+    db: Session,
+    *,
+    code: str,
+    by: Viewer,
+    body: Mapping[str, Mapping[str, Any]],
+    stage_notes: Mapping[str, str] | None = None,
+    version: int | None = None,
+    words: str = "",
+) -> Moved:
+    """A new version of the prescription; a pair on the bench stands still until a technician has chosen."""
+    loaded = queries.find(db, code, by, lock=True)
+    order = db.get_one(Order, loaded.row["order_id"])
+    new = orders.prescribe(
+        db,
+        by=by,
+        order=order,
+        body={side: dict(items) for side, items in body.items()},
+        stage_notes=dict(stage_notes or {}),
+    )
+    facts = {"prescription": new.number} | ({"words": words} if words else {})
+    asked = Asked("amend", loaded.state.stage, version=version, facts=facts)
+    return move(db, code=code, asked=asked, by=by)
+
+
+def promise(db: Session, *, code: str, asked: Asked, by: Viewer) -> Moved:
+    """Another promised day, with its reason; it can't lie in the past."""
+    try:
+        day = date.fromisoformat(str(asked.facts.get("day", "")))
+    except ValueError:
+        words = "A day reads like 2026-12-04."
+        raise BadInput(words, {"day": words}) from None
+    if day < clock.today(people.lab(db).zone):
+        words = f"{day} is over; promise a day to come."
+        raise BadInput(words, {"day": words})
+    return move(db, code=code, asked=asked, by=by, changes={"promised_on": day})
+
+
+def recapture(db: Session, *, code: str, asked: Asked, by: Viewer) -> Moved:
+    """The capture of one side is void: its side waits for a new one, and every pair made from it stops with it."""
+    moved = move(db, code=code, asked=asked, by=by)
+    reason = str(asked.reason)
+    stopped = capture.void(db, by=by, order_id=moved.order_id, side=str(asked.sides), reason=reason)
+    others = select(Pair.code, Pair.stage).where(
+        col(Pair.order_id).in_(stopped), Pair.order_id != moved.order_id, col(Pair.stage).in_(ACTS["recapture"].at)
+    )
+    # In the order of their codes, so that two such acts at once never wait for each other.
+    for other, stage in db.exec(others.order_by(col(Pair.code))).all():
+        move(db, code=other, asked=Asked("recapture", stage, sides=asked.sides, reason=reason), by=by)
+    return moved

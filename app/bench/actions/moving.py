@@ -1,0 +1,330 @@
+"""One act on one pair: the row is locked, the machine asked, and pair, move, stays and holds are written together."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+from typing import Any, NamedTuple
+from zoneinfo import ZoneInfo
+
+from sqlalchemy import RowMapping, delete, insert, update
+from sqlmodel import Session
+
+from app import clock
+from app.bench import queries
+from app.bench.queries import SIDE_COLUMNS, Loaded, hold_t, pair_t, visit_t
+from app.bench.rules import machine
+from app.bench.rules.acts import ACTS, TAKE_BACK_WITHIN, TAKEN_BACK
+from app.bench.rules.machine import Asked, Outcome, State
+from app.bench.rules.replay import Walk, replay
+from app.bench.rules.stages import STAGES
+from app.bench.tables import Move, Visit
+from app.errors import BadInput, MovedOn, Unready
+from app.journal import actions as journal
+from app.journal.tables import Note
+from app.orders import queries as orders
+from app.orders import rules as prescription
+from app.people import queries as people
+from app.people.rules import Viewer
+
+STARTS_A_VISIT = frozenset({"adjust", "refurbish"})
+FAR = date.max
+move_t, stay_t = (Move.metadata.tables[name] for name in ("move", "stay"))
+
+
+class Moved(NamedTuple):
+    """What an act came to."""
+
+    pair_id: int
+    order_id: int
+    move_id: int
+    state: State
+
+
+def move(
+    db: Session,
+    *,
+    code: str,
+    asked: Asked,
+    by: Viewer,
+    done_at: datetime | None = None,
+    not_before: datetime | None = None,
+    changes: Mapping[str, Any] | None = None,
+    extra: Mapping[str, Any] | None = None,
+) -> Moved:
+    """Does one act and writes its move. Call it inside `database.writing()`.
+
+    `done_at` is when the person did it, if that was before now. `not_before` keeps the pair below the others until
+    then. `changes` are columns of the pair that the act's own room sets with it (a promised day, an appointment),
+    `extra` facts that rooms add.
+    """
+    loaded = queries.find(db, code, by, lock=True)
+    if asked.act in STARTS_A_VISIT:
+        terms = queries.terms_of(db, loaded.row["clinic_id"])
+        loaded = loaded._replace(state=replace(loaded.state, terms=terms))
+    viewer = by.at(loaded.row["clinic_id"])
+    if asked.act in ("take_back", "reopen"):
+        return _from_history(db, loaded, asked, viewer)
+    try:
+        outcome = machine.decide(loaded.state, asked, viewer)
+    except MovedOn as refusal:
+        last = queries.last_move(db, loaded.row["id"])
+        raise MovedOn(
+            refusal.sentence + (f" {last.by} {ACTS[last.act].done}." if last else ""),
+            **refusal.facts,
+            moved_by=last.by if last else None,
+        ) from None
+    return write(db, loaded, asked, outcome, viewer, done_at, {"not_before": not_before} | dict(changes or {}), extra)
+
+
+def write(
+    db: Session,
+    loaded: Loaded,
+    asked: Asked,
+    outcome: Outcome,
+    by: Viewer,
+    done_at: datetime | None = None,
+    changes: Mapping[str, Any] | None = None,
+    extra: Mapping[str, Any] | None = None,
+    takes_back: int | None = None,
+) -> Moved:
+    """Writes what the machine decided; nothing else in the house inserts a move or changes where a pair stands."""
+    row, before, after, act = loaded.row, loaded.state, outcome.state, ACTS[asked.act]
+    at = clock.now()
+    done_at = _done_at(done_at, at, row["since"])
+    visit_id = _new_visit(db, row, outcome, at) if outcome.new_visit else row["visit_id"]
+    facts = {key: value for key, value in asked.facts.items() if key in act.keeps} | dict(extra or {})
+    facts |= _record(before, outcome)
+    note = _note(db, asked, row["patient_id"])
+    move_id = db.execute(
+        insert(move_t)
+        .values(
+            pair_id=row["id"],
+            version=after.version,
+            visit_id=visit_id,
+            act=asked.act,
+            from_stage=before.stage,
+            to_stage=outcome.to_stage,
+            sides=outcome.sides,
+            reason=asked.reason if act.reasons else None,
+            note_id=note.id if note else None,
+            note_digest=note.digest if note else None,
+            staff_id=by.staff_id,
+            at=at,
+            done_at=done_at,
+            together=outcome.together,
+            takes_back=takes_back,
+            facts=facts,
+        )
+        .returning(move_t.c.id)
+    ).scalar_one()
+    state = _hold(db, row["id"], asked, outcome, move_id, at, note)
+    if takes_back is None and not outcome.together:
+        _stay(db, row, outcome, move_id, done_at)
+    if not outcome.new_visit and (after.route != before.route or after.end):
+        ended = {"ended_at": at, "end": after.end} if after.end else {}
+        db.execute(update(visit_t).where(visit_t.c.id == visit_id).values(route=list(after.route), **ended))
+    values = _stand(db, row, state, outcome, done_at) | dict(changes or {}) | {"visit_id": visit_id}
+    values["started_by"] = by.staff_id if asked.act == "start" else None
+    values["due_on"] = _due(dict(row) | values, db)
+    db.execute(update(pair_t).where(pair_t.c.id == row["id"]).values(**values))
+    return Moved(row["id"], row["order_id"], move_id, state)
+
+
+def _done_at(done_at: datetime | None, at: datetime, since: datetime) -> datetime:
+    if done_at is None:
+        return at
+    if not since <= done_at <= at + timedelta(minutes=2):
+        words = "The time of doing lies between the pair's last move and now."
+        raise BadInput(words, {"done_at": words})
+    return min(done_at, at)
+
+
+def _record(before: State, outcome: Outcome) -> dict[str, Any]:
+    """The facts by which a move can be walked again: see app/bench/rules/replay.py."""
+    after = outcome.state
+    facts: dict[str, Any] = {}
+    if after.route != before.route or outcome.new_visit:
+        facts["route"] = list(after.route)
+    if outcome.to_stage and any(after.sides[side] != outcome.to_stage for side in outcome.sides):
+        facts["stages"] = dict(after.sides)
+    if outcome.new_visit:
+        facts["stages"] = dict(after.sides)
+    if outcome.opens:
+        facts["opens"] = True
+    if outcome.closes:
+        facts["closes"] = list(outcome.closes)
+    if after.end and after.end != before.end:
+        facts["end"] = after.end
+    return facts
+
+
+def _note(db: Session, asked: Asked, patient_id: int) -> Note | None:
+    coded = bool(ACTS[asked.act].reasons)
+    words = str(asked.facts.get("words") or "") or ("" if coded else asked.reason or "")
+    return journal.keep_words(db, words.strip()[:4000], patient_id) if words.strip() else None
+
+
+def _hold(
+    db: Session, pair_id: int, asked: Asked, outcome: Outcome, move_id: int, at: datetime, note: Note | None
+) -> State:
+    """Opens and closes why the pair stands still; a hold has the number of the move that opened it."""
+    if outcome.closes:
+        values: dict[str, Any] = {"closed_by": move_id, "closed_at": at}
+        if asked.act == "answer" and note:
+            values["answer_id"] = note.id
+        db.execute(update(hold_t).where(hold_t.c.id.in_(outcome.closes)).values(**values))
+    if outcome.opens is None:
+        return outcome.state
+    opened = outcome.opens
+    db.execute(
+        insert(hold_t).values(
+            id=move_id,
+            pair_id=pair_id,
+            kind=opened.kind,
+            reason=asked.reason if ACTS[asked.act].reasons else None,
+            waiting_on=opened.waiting_on,
+            note_id=note.id if note else None,
+            opened_at=at,
+        )
+    )
+    holds = tuple(replace(hold, id=move_id) if hold.id == 0 else hold for hold in outcome.state.holds)
+    return replace(outcome.state, holds=holds)
+
+
+def _stay(db: Session, row: RowMapping, outcome: Outcome, move_id: int, left_at: datetime) -> None:
+    """The time of each side at the stage it has just left; bench stages in working minutes, others by the clock."""
+    lab = people.lab(db)
+    calendar = people.work_calendar(db)
+    local = left_at.astimezone(ZoneInfo(lab.zone))
+    stays = []
+    for side, stage in outcome.left.items():
+        entered = row[f"{SIDE_COLUMNS[side]}_since"]
+        elapsed = int((left_at - entered).total_seconds() // 60)
+        stays.append(
+            {
+                "calendar_id": lab.calendar_id,
+                "move_id": move_id,
+                "side": side,
+                "pair_id": row["id"],
+                "stage": stage,
+                "month": local.year * 100 + local.month,
+                "minutes": calendar.minutes_between(entered, left_at) if STAGES[stage].bench else elapsed,
+                "entered_at": entered,
+                "left_at": left_at,
+            }
+        )
+    if stays:
+        db.execute(insert(stay_t), stays)
+
+
+def _new_visit(db: Session, row: RowMapping, outcome: Outcome, at: datetime) -> int:
+    """Ends the visit the pair is on and starts the next, with the clinic's terms as they are now."""
+    state = outcome.state
+    db.execute(update(visit_t).where(visit_t.c.id == row["visit_id"]).values(ended_at=at, end=outcome.new_visit))
+    visit = Visit(
+        pair_id=row["id"],
+        number=row["visit_number"] + 1,
+        reason=state.reason,
+        way=row["way"],
+        route=list(state.route),
+        stages_on=sorted(state.terms.stages_on),
+        by_parcel=state.terms.by_parcel,
+        trims_at_clinic=state.terms.trims_at_clinic,
+        started_at=at,
+    )
+    db.add(visit)
+    db.flush()
+    return visit.id
+
+
+def _stand(db: Session, row: RowMapping, state: State, outcome: Outcome, done_at: datetime) -> dict[str, Any]:
+    """The pair's columns as the new state has them."""
+    values: dict[str, Any] = {"version": state.version, "stage": state.stage, "end": state.end, "reason": state.reason}
+    values["place"] = state.place
+    moved = bool(outcome.to_stage or outcome.left)
+    for side in state.all_sides:
+        name, stage = SIDE_COLUMNS[side], state.sides.get(side)
+        if stage != row[f"{name}_stage"] or (outcome.new_visit and side in outcome.sides):
+            values |= {f"{name}_stage": stage, f"{name}_since": done_at}
+    if moved and state.stage != row["stage"]:
+        values |= {"since": done_at, "not_before": None}
+    first = state.holds[0] if state.holds else None
+    values["parked_on"] = first.waiting_on if first else None
+    if first is None:
+        values |= {"parked_since": None, "parked_why": None}
+    elif row["parked_on"] is None:
+        values |= {"parked_since": done_at, "parked_why": outcome.opens.kind if outcome.opens else first.kind}
+    values["needs"] = needs_now(db, row["order_id"], state)
+    return values
+
+
+def needs_now(db: Session, order_id: int, state: State) -> list[str]:
+    """What the bench needs at the pair's stage; a switched-off stage's needs stand at the next one."""
+    if state.stage is None or not STAGES[state.stage].bench:
+        return []
+    before = list(STAGES)[: list(STAGES).index(state.stage)]
+    skipped = []
+    for stage in reversed(before):
+        if stage in state.route or not STAGES[stage].optional:
+            break
+        skipped.append(stage)
+    holding = orders.holding(db, order_id)
+    return prescription.needs(holding.body, state.stage, state.working, skipped)
+
+
+def _due(pair: Mapping[str, Any], db: Session) -> Any:
+    """The day the queue is worked by."""
+    fitting = pair["fitting_at"]
+    day = fitting.astimezone(ZoneInfo(people.lab(db).zone)).date() if fitting else None
+    return day or pair["promised_on"] or pair["wanted_on"] or FAR
+
+
+def _from_history(db: Session, loaded: Loaded, asked: Asked, by: Viewer) -> Moved:
+    """Taking back and reopening go to where the earlier moves lead."""
+    state, act = loaded.state, ACTS[asked.act]
+    if asked.from_stage != state.stage or asked.version not in (None, state.version):
+        raise MovedOn(f"{state.code} was changed meanwhile.", **machine.now(state))
+    steps = queries.steps(db, loaded.row["id"])
+    last = queries.last_move(db, loaded.row["id"])
+    if asked.act == "reopen":
+        machine.check(state, asked, by)
+        walk, undone = replay([step for step in steps if "end" not in step.facts]), None
+    else:
+        if last is None or last.staff_id != by.staff_id or last.act not in TAKEN_BACK or last.takes_back:
+            raise Unready(f"The last act on {state.code} is not yours to take back.", **machine.now(state))
+        if clock.now() - last.at > TAKE_BACK_WITHIN:
+            raise Unready(
+                f"An act can be taken back for ten minutes; {act.button.lower()} is over.", **machine.now(state)
+            )
+        walk, undone = replay([step for step in steps if step.id != last.id]), last.id
+    return _put_back(db, loaded, asked, walk, undone, by)
+
+
+def _put_back(db: Session, loaded: Loaded, asked: Asked, walk: Walk, undone: int | None, by: Viewer) -> Moved:
+    """Stands the pair where `walk` ends. Holds of the undone move are closed, those it had closed are open again."""
+    row, before = loaded.row, loaded.state
+    pair_id = row["id"]
+    if undone is not None:
+        db.execute(update(hold_t).where(hold_t.c.closed_by == undone).values(closed_by=None, closed_at=None))
+        db.execute(delete(stay_t).where(stay_t.c.move_id == undone))
+    opened = [hold.id for hold in queries.open_holds(db, pair_id) if hold.id not in walk.holds]
+    state = replace(
+        before,
+        sides=dict(walk.sides),
+        route=walk.route,
+        end=walk.end,
+        holds=tuple(hold for hold in queries.open_holds(db, pair_id) if hold.id in walk.holds),
+        version=before.version + 1,
+    )
+    outcome = Outcome(state, before.all_sides, state.stage, closes=tuple(opened))
+    moved = write(
+        db, loaded, asked, outcome, by, takes_back=undone, extra={"stages": dict(walk.sides), "route": list(walk.route)}
+    )
+    if undone is not None and state.stage:
+        # What was taken back never happened: each side has been where it is since it came there.
+        back = {f"{SIDE_COLUMNS[side]}_since": at for side, at in walk.since.items()}
+        here = min(walk.since[side] for side in state.working)
+        db.execute(update(pair_t).where(pair_t.c.id == pair_id).values(since=here, **back))
+    if row["end"]:
+        db.execute(update(visit_t).where(visit_t.c.id == row["visit_id"]).values(ended_at=None, end=None))
+    return moved

@@ -1,0 +1,363 @@
+"""Reading pairs: one pair as the machine sees it, a stage's queue, the counts, a pair's history."""
+
+import base64
+import json
+from collections.abc import Collection, Sequence
+from datetime import date, datetime
+from typing import Any, NamedTuple
+
+from sqlalchemy import RowMapping, func, select, tuple_
+from sqlmodel import Session, col
+
+from app import clock
+from app.bench.rules.machine import Hold as HoldState
+from app.bench.rules.machine import State
+from app.bench.rules.replay import Step
+from app.bench.rules.stages import Terms
+from app.bench.tables import Hold, Move, Pair, Stay
+from app.errors import BadInput, NotFound
+from app.journal.tables import Note
+from app.orders.tables import Patient, Prescription
+from app.people import queries as people
+from app.people.rules import Role, Viewer
+from app.people.tables import Clinic, Staff
+from app.trade import codes
+
+pair_t, visit_t, order_t, hold_t, clinic_t = (
+    Pair.metadata.tables[name] for name in ("pair", "visit", "orders", "hold", "clinic")
+)
+SIDE_COLUMNS = {"L": "left", "R": "right"}
+
+
+class Loaded(NamedTuple):
+    """A pair's row, with what the machine needs of its visit and its order beside it."""
+
+    row: RowMapping
+    state: State
+
+
+def find(db: Session, code: str, viewer: Viewer, *, lock: bool = False) -> Loaded:
+    """The pair with this code if the viewer may know of it; another clinic's is not found. `lock` holds its row."""
+    try:
+        code = codes.parse(code)
+    except ValueError as fault:
+        raise NotFound(str(fault)) from None
+    loaded = _load(db, pair_t.c.code == code, lock)
+    if loaded is None or not sees(viewer, loaded.row["clinic_id"]):
+        raise NotFound(f"There is no pair {code} here.")
+    return loaded
+
+
+def find_by_id(db: Session, pair_id: int, *, lock: bool = False) -> Loaded:
+    loaded = _load(db, pair_t.c.id == pair_id, lock)
+    if loaded is None:
+        raise NotFound("This pair does not exist.")
+    return loaded
+
+
+def terms_of(db: Session, clinic_id: int) -> Terms:
+    """How the lab and this clinic work at present; a visit keeps the terms it was started with."""
+    clinic = db.get_one(Clinic, clinic_id)
+    return Terms(frozenset(people.lab(db).stages_on), clinic.by_parcel, clinic.trims)
+
+
+def sees(viewer: Viewer, clinic_id: int) -> bool:
+    """Lab people see every pair, a clinician those of the own clinics."""
+    return viewer.has(Role.TECHNICIAN, Role.MANAGER) or clinic_id in viewer.clinics
+
+
+def _load(db: Session, which: Any, lock: bool) -> Loaded | None:
+    query = (
+        select(
+            *pair_t.c,
+            order_t.c.patient_id,
+            visit_t.c.route,
+            visit_t.c.way,
+            visit_t.c.number.label("visit_number"),
+            visit_t.c.stages_on,
+            visit_t.c.by_parcel,
+            visit_t.c.trims_at_clinic,
+        )
+        .join(visit_t, visit_t.c.id == pair_t.c.visit_id)
+        .join(order_t, order_t.c.id == pair_t.c.order_id)
+        .where(which)
+    )
+    if lock:
+        query = query.with_for_update(of=pair_t)
+    row = db.execute(query).mappings().first()
+    if row is None:
+        return None
+    sides = {side: row[f"{SIDE_COLUMNS[side]}_stage"] for side in row["all_sides"]} if row["stage"] else {}
+    state = State(
+        code=row["code"],
+        sides=sides,
+        all_sides=row["all_sides"],
+        route=tuple(row["route"]),
+        terms=Terms(frozenset(row["stages_on"]), row["by_parcel"], row["trims_at_clinic"]),
+        reason=row["reason"],
+        end=row["end"],
+        holds=open_holds(db, row["id"]) if row["parked_on"] else (),
+        version=row["version"],
+    )
+    return Loaded(row, state)
+
+
+def open_holds(db: Session, pair_id: int) -> tuple[HoldState, ...]:
+    rows = db.execute(
+        select(col(Hold.id), col(Hold.kind), col(Hold.waiting_on))
+        .where(col(Hold.pair_id) == pair_id, col(Hold.closed_by).is_(None))
+        .order_by(col(Hold.id))
+    )
+    return tuple(HoldState(*row) for row in rows)
+
+
+class HoldRow(NamedTuple):
+    id: int
+    kind: str
+    reason: str | None
+    waiting_on: str
+    since: datetime
+    words: str | None
+    by: str
+
+
+def hold_rows(db: Session, pair_id: int) -> list[HoldRow]:
+    """Why the pair stands still, in words, oldest first."""
+    rows = db.execute(
+        select(
+            hold_t.c.id,
+            hold_t.c.kind,
+            hold_t.c.reason,
+            hold_t.c.waiting_on,
+            hold_t.c.opened_at,
+            col(Note.words),
+            col(Staff.name),
+        )
+        .join(Move, col(Move.id) == col(Hold.id))
+        .join(Staff, col(Staff.id) == col(Move.staff_id))
+        .join(Note, col(Note.id) == col(Hold.note_id), isouter=True)
+        .where(col(Hold.pair_id) == pair_id, col(Hold.closed_by).is_(None))
+        .order_by(col(Hold.id))
+    )
+    return [HoldRow(*row) for row in rows]
+
+
+class QueueRow(NamedTuple):
+    code: str
+    label: str
+    clinic: str
+    all_sides: str
+    left_stage: str | None
+    right_stage: str | None
+    reason: str
+    needs: list[str]
+    due_on: date
+    promised_on: date | None
+    wanted_on: date | None
+    fitting_at: datetime | None
+    since: datetime
+    place: str
+    parked_on: str | None
+    parked_why: str | None
+    parked_since: datetime | None
+    not_before: datetime | None
+    rush: bool
+    tray: int | None
+    started_by: int | None
+    version: int
+    id: int
+    clinic_id: int
+    by_parcel: bool
+
+
+_OF_CLINIC = {"clinic": clinic_t.c.name, "by_parcel": clinic_t.c.by_parcel}
+QUEUE_COLUMNS = tuple(_OF_CLINIC[name] if name in _OF_CLINIC else pair_t.c[name] for name in QueueRow._fields)
+
+
+def queue(
+    db: Session, stage: str, *, clinics: Collection[int] | None, after: str | None = None, limit: int = 50
+) -> tuple[list[QueueRow], str | None]:
+    """A stage's pairs in the order to work, and the cursor of the next page.
+
+    `clinics` narrows to a clinician's own; None is the whole lab. What is still setting is left to `setting`.
+    """
+    now = clock.now()
+    query = (
+        select(*QUEUE_COLUMNS)
+        .join(clinic_t, clinic_t.c.id == pair_t.c.clinic_id)
+        .where(pair_t.c.stage == stage, (pair_t.c.not_before.is_(None)) | (pair_t.c.not_before <= now))
+        .order_by(pair_t.c.due_on, pair_t.c.since, pair_t.c.id)
+        .limit(limit + 1)
+    )
+    if clinics is not None:
+        query = query.where(pair_t.c.clinic_id.in_(list(clinics)))
+    if after:
+        due, since, last = _read_cursor(after)
+        query = query.where(tuple_(pair_t.c.due_on, pair_t.c.since, pair_t.c.id) > tuple_(due, since, last))
+    rows = [QueueRow(*row) for row in db.execute(query)]
+    more = rows[limit - 1] if len(rows) > limit else None
+    return rows[:limit], _cursor(more.due_on, more.since, more.id) if more else None
+
+
+def setting(db: Session, stage: str, *, clinics: Collection[int] | None) -> list[QueueRow]:
+    """Pairs of a stage that can't be worked yet: plaster or glue is setting. Soonest first; never many."""
+    query = (
+        select(*QUEUE_COLUMNS)
+        .join(clinic_t, clinic_t.c.id == pair_t.c.clinic_id)
+        .where(pair_t.c.stage == stage, pair_t.c.not_before > clock.now())
+        .order_by(pair_t.c.not_before)
+        .limit(200)
+    )
+    if clinics is not None:
+        query = query.where(pair_t.c.clinic_id.in_(list(clinics)))
+    return [QueueRow(*row) for row in db.execute(query)]
+
+
+def open_pairs(
+    db: Session, *, clinics: Collection[int] | None, after: str | None = None, limit: int = 50
+) -> tuple[list[QueueRow], str | None]:
+    """Open pairs over all stages by id, for programs."""
+    query = (
+        select(*QUEUE_COLUMNS)
+        .join(clinic_t, clinic_t.c.id == pair_t.c.clinic_id)
+        .where(pair_t.c.stage.is_not(None), pair_t.c.id > int(_read_cursor(after)[2] if after else 0))
+        .order_by(pair_t.c.id)
+        .limit(limit + 1)
+    )
+    if clinics is not None:
+        query = query.where(pair_t.c.clinic_id.in_(list(clinics)))
+    rows = [QueueRow(*row) for row in db.execute(query)]
+    more = rows[limit - 1] if len(rows) > limit else None
+    return rows[:limit], _cursor(more.due_on, more.since, more.id) if more else None
+
+
+def by_label(db: Session, start: str, *, clinics: Collection[int] | None, most: int = 50) -> list[QueueRow]:
+    """Pairs of wearers whose label begins with `start`, newest first, ended ones too."""
+    key = codes.normalise(start)
+    if not key:
+        return []
+    query = (
+        select(*QUEUE_COLUMNS)
+        .join(clinic_t, clinic_t.c.id == pair_t.c.clinic_id)
+        .join(order_t, order_t.c.id == pair_t.c.order_id)
+        .join(Patient, col(Patient.id) == order_t.c.patient_id)
+        .where(col(Patient.label_key) >= key, col(Patient.label_key) < key + "\uffff")
+        .order_by(pair_t.c.id.desc())
+        .limit(most)
+    )
+    if clinics is not None:
+        query = query.where(pair_t.c.clinic_id.in_(list(clinics)))
+    return [QueueRow(*row) for row in db.execute(query)]
+
+
+class Count(NamedTuple):
+    pairs: int
+    oldest: datetime
+    parked: int
+
+
+def counts(db: Session, *, clinics: Collection[int] | None) -> dict[str, Count]:
+    """How many open pairs wait at each stage, since when the oldest does, and how many of them stand still."""
+    query = (
+        select(pair_t.c.stage, func.count(), func.min(pair_t.c.since), func.count(pair_t.c.parked_on))
+        .where(pair_t.c.stage.is_not(None))
+        .group_by(pair_t.c.stage)
+    )
+    if clinics is not None:
+        query = query.where(pair_t.c.clinic_id.in_(list(clinics)))
+    return {row[0]: Count(row[1], row[2], row[3]) for row in db.execute(query)}
+
+
+class MoveRow(NamedTuple):
+    """One line of a pair's history, newest first."""
+
+    id: int
+    act: str
+    from_stage: str | None
+    to_stage: str | None
+    sides: str
+    reason: str | None
+    words: str | None
+    by: str
+    staff_id: int
+    at: datetime
+    done_at: datetime
+    together: bool
+    takes_back: int | None
+    facts: dict[str, Any]
+    version: int
+
+
+def history(db: Session, pair_id: int) -> list[MoveRow]:
+    rows = db.execute(
+        select(
+            col(Move.id),
+            col(Move.act),
+            col(Move.from_stage),
+            col(Move.to_stage),
+            col(Move.sides),
+            col(Move.reason),
+            col(Note.words),
+            col(Staff.name),
+            col(Move.staff_id),
+            col(Move.at),
+            col(Move.done_at),
+            col(Move.together),
+            col(Move.takes_back),
+            col(Move.facts),
+            col(Move.version),
+        )
+        .join(Staff, col(Staff.id) == col(Move.staff_id))
+        .join(Note, col(Note.id) == col(Move.note_id), isouter=True)
+        .where(col(Move.pair_id) == pair_id)
+        .order_by(col(Move.id).desc())
+    )
+    return [MoveRow(*row) for row in rows]
+
+
+def steps(db: Session, pair_id: int) -> list[Step]:
+    """A pair's moves from the first, for walking them again."""
+    rows = db.execute(
+        select(
+            col(Move.id),
+            col(Move.act),
+            col(Move.from_stage),
+            col(Move.to_stage),
+            col(Move.sides),
+            col(Move.done_at),
+            col(Move.takes_back),
+            col(Move.facts),
+        )
+        .where(col(Move.pair_id) == pair_id)
+        .order_by(col(Move.id))
+    )
+    return [Step(*row) for row in rows]
+
+
+def last_move(db: Session, pair_id: int) -> MoveRow | None:
+    rows = history(db, pair_id)
+    return rows[0] if rows else None
+
+
+def stays(db: Session, pair_id: int) -> Sequence[Stay]:
+    return db.execute(select(Stay).where(col(Stay.pair_id) == pair_id)).scalars().all()
+
+
+def prescription_number(db: Session, order_id: int) -> int:
+    last = select(func.max(col(Prescription.number))).where(col(Prescription.order_id) == order_id)
+    return int(db.execute(last).scalar_one() or 0)
+
+
+def _cursor(due: date, since: datetime, last: int) -> str:
+    words = json.dumps([due.isoformat(), since.isoformat(), last]).encode()
+    return base64.urlsafe_b64encode(words).decode().rstrip("=")
+
+
+def _read_cursor(text: str) -> tuple[date, datetime, int]:
+    try:
+        due, since, last = json.loads(base64.urlsafe_b64decode(text + "=" * (-len(text) % 4)))
+        return date.fromisoformat(due), datetime.fromisoformat(since), int(last)
+    except (ValueError, TypeError):
+        raise BadInput(
+            "This cursor is not one that Pairtrail gave out.", {"after": "Start again without it."}
+        ) from None

@@ -1,0 +1,1 @@
+"""Casts, scans and positives: arriving, checking, measuring."""

@@ -1,0 +1,49 @@
+"""How a foot reached the lab, the positives made from it, and which of them an order is worked from."""
+
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import JSON
+from sqlmodel import Field, SQLModel
+
+
+class Capture(SQLModel, table=True):
+    """One foot, one side: a cast or a scan."""
+
+    id: int = Field(default=None, primary_key=True)
+    patient_id: int = Field(foreign_key="patient.id", index=True)
+    side: str
+    kind: str
+    state: str = "expected"
+    """expected, arrived, accepted, refused, used_up or void."""
+    expected_at: datetime
+    arrived_at: datetime | None = None
+    shelf: str = ""
+    conditions: dict[str, Any] = Field(default_factory=dict, sa_type=JSON)
+    """Answers to the condition list at check-in."""
+    void_reason: str | None = None
+    file_key: str | None = None
+
+
+class Positive(SQLModel, table=True):
+    """The plaster, carved or printed foot made from a capture."""
+
+    id: int = Field(default=None, primary_key=True)
+    capture_id: int = Field(foreign_key="capture.id", index=True)
+    side: str
+    made_at: datetime
+    shelf: str = ""
+    kept_until: date | None = None
+    state: str = "intact"
+    """intact, broken or thrown_away."""
+
+
+class WorkedFrom(SQLModel, table=True):
+    """What each side of an order is worked from: one capture at a time, the positive once there is one."""
+
+    __tablename__ = "worked_from"
+
+    order_id: int = Field(foreign_key="orders.id", primary_key=True)
+    side: str = Field(primary_key=True)
+    capture_id: int = Field(foreign_key="capture.id", index=True)
+    positive_id: int | None = Field(default=None, foreign_key="positive.id")

@@ -1,0 +1,81 @@
+"""One way in for every act, whichever page, scan or program asks for it: the room that owns the act is called."""
+
+from collections.abc import Callable, Mapping
+from datetime import datetime
+
+from sqlmodel import Session
+
+from app.bench import actions as bench
+from app.bench import queries
+from app.bench.actions import Moved
+from app.bench.rules.machine import Asked
+from app.bench.rules.orders import Wanted
+from app.bench.rules.stages import WAYS
+from app.errors import BadInput
+from app.orders import queries as orders
+from app.people.rules import Viewer
+
+
+def do(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetime | None = None) -> Moved:
+    """Does `asked` to the pair with this code; the answer is where it stands afterwards."""
+    special = SPECIAL.get(asked.act)
+    if special is not None:
+        return special(db, code=code, asked=asked, by=by)
+    if asked.act == "advance" and asked.from_stage == "check_in":
+        return bench.check_in(db, code=code, asked=asked, by=by, done_at=done_at)
+    return bench.move(db, code=code, asked=asked, by=by, done_at=done_at)
+
+
+def remake(db: Session, *, code: str, asked: Asked, by: Viewer) -> Moved:
+    """The old pair ends as replaced; a new one is ordered with its prescription, the side not remade carried along.
+
+    `facts.start` says from what: `positive` (pressed again), `capture` (poured again) or `new` (a new capture).
+    """
+    start = asked.facts.get("start", "positive")
+    if start not in ("positive", "capture", "new"):
+        words = f"'{start}' is no start for a remake: positive, capture or new."
+        raise BadInput(words, {"start": words})
+    loaded = queries.find(db, code, by, lock=True)
+    order, patient = orders.order_and_patient(db, loaded.row["order_id"])
+    holding = orders.holding(db, order.id)
+    old = bench.move(db, code=code, asked=asked, by=by)
+    wanted = Wanted(
+        clinic_id=loaded.row["clinic_id"],
+        label=patient.label,
+        way=order.way,
+        sides=order.sides,
+        prescription=asked.facts.get("prescription") or holding.body,
+        captures=dict.fromkeys(order.sides, "scan" if order.way != "cast" else "slipper_plaster"),
+        prescriber_id=order.prescriber_id,
+        shoe=order.shoe,
+    )
+    carried = "".join(side for side in order.sides if side not in str(asked.sides))
+    placed = bench.place(
+        db,
+        by=by,
+        wanted=wanted,
+        start=start_of(order.way, start),
+        reason="remake",
+        carried=carried,
+        replaces=old.pair_id,
+        facts={"replaces": old.pair_id, "bears": asked.facts.get("bears"), "why": asked.reason},
+    )
+    state = queries.find_by_id(db, placed.pair_id).state
+    return Moved(placed.pair_id, placed.order_id, placed.move_id, state)
+
+
+def start_of(way: str, start: str) -> str:
+    """The stage a remake starts at: a milled device has no positive to press over."""
+    route = WAYS[way]
+    if start == "new":
+        return route[0]
+    if start == "positive" and "press" in route:
+        return "press"
+    return next(stage for stage in route if stage in ("pour", "carve", "mill"))
+
+
+SPECIAL: Mapping[str, Callable[..., Moved]] = {
+    "promise": bench.promise,
+    "recapture": bench.recapture,
+    "remake": remake,
+}

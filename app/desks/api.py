@@ -1,0 +1,186 @@
+"""The trail for programs: orders in, pairs, queues, and every act. Mounted at /api/v1, with a bearer token."""
+
+from datetime import date, datetime
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter, Header, Query, Response
+from pydantic import BaseModel, ConfigDict, Field
+
+from app.bench import actions as bench
+from app.bench import queries
+from app.bench.queries import QueueRow
+from app.bench.rules.acts import ACTS
+from app.bench.rules.machine import Asked
+from app.bench.rules.orders import Wanted
+from app.bench.rules.stages import STAGES
+from app.desks import actions
+from app.desks.queries import own, pair_answer
+from app.errors import NotFound
+from app.people.permissions import need
+from app.people.sessions import Called
+
+router = APIRouter(prefix="/api/v1", tags=["trail"])
+
+FEW = {"shell": "polypropylene", "shell_thickness": 40, "cover": "eva", "cover_thickness": 30, "cover_length": "toes"}
+ORDER: dict[str, Any] = {
+    "clinic_id": 1,
+    "label": "MR 2210",
+    "way": "cast",
+    "sides": "LR",
+    "captures": {"L": "slipper_plaster", "R": "slipper_plaster"},
+    "prescription": {"L": FEW | {"rearfoot_post": "4/4"}, "R": FEW},
+    "wanted_on": "2027-03-01",
+}
+
+
+class OrderIn(BaseModel):
+    """An order for one wearer. Lengths are tenths of a millimetre, angles degrees."""
+
+    model_config = ConfigDict(extra="forbid", json_schema_extra={"examples": [ORDER]})
+
+    clinic_id: int
+    label: str = Field(max_length=60, description="The wearer's chart label or number, unique within the clinic.")
+    way: str = Field(description="cast, carved or direct: how the capture becomes a device.")
+    sides: Literal["L", "R", "LR"] = "LR"
+    captures: dict[Literal["L", "R"], str] = Field(
+        description="How each foot reaches the lab: slipper_plaster, slipper_fibreglass, foam or scan."
+    )
+    prescription: dict[Literal["L", "R"], dict[str, Any]]
+    stage_notes: dict[str, str] = Field(default_factory=dict, description="Words shown at one stage.")
+    wanted_on: date | None = None
+    rush: str | None = Field(default=None, max_length=400, description="Why it is a rush; leave out if it is none.")
+    prescriber_id: int | None = Field(default=None, description="Who prescribes, if not the caller.")
+
+
+class OrderOut(BaseModel):
+    code: str
+    version: int
+
+
+class ActIn(BaseModel):
+    """One act on a pair. `from_stage` is where you believe it to be; if it is not, 409 says where it is."""
+
+    model_config = ConfigDict(
+        extra="forbid",
+        json_schema_extra={
+            "examples": [
+                {"act": "advance", "from_stage": "check_in"},
+                {"act": "ask", "from_stage": "press", "reason": "Met pad on which side?", "waiting_on": "clinic"},
+                {"act": "send_back", "from_stage": "trim", "to_stage": "press", "sides": "L", "reason": "cracked"},
+            ]
+        },
+    )
+
+    act: str = Field(description=f"One of {', '.join(key for key in ACTS if key != 'order')}.")
+    from_stage: str | None = None
+    to_stage: str | None = None
+    sides: str | None = Field(default=None, description="L, R or LR; left out, it is every side with work here.")
+    reason: str | None = Field(default=None, max_length=4000)
+    waiting_on: str | None = None
+    version: int | None = Field(default=None, description="If given, it must match: a stage can be reached twice.")
+    done_at: datetime | None = Field(default=None, description="When the work was done, if that was before now.")
+    facts: dict[str, Any] = Field(default_factory=dict)
+
+
+@router.post("/orders", status_code=201, summary="Order a pair")
+def place_order(
+    body: OrderIn, ask: Called, response: Response, idempotency_key: Annotated[str | None, Header()] = None
+) -> OrderOut:
+    """Writes the order with its prescription and expected captures and puts the pair at To check in."""
+    with ask.writing() as (viewer, db):
+        need(viewer, "place_order", body.clinic_id)
+        asked = body.model_dump(exclude={"prescriber_id"})
+        wanted = Wanted(**asked, prescriber_id=body.prescriber_id or viewer.staff_id)
+
+        def act() -> dict[str, Any]:
+            placed = bench.place(db, by=viewer, wanted=wanted)
+            return {"code": placed.code, "version": placed.version}
+
+        body_sent = body.model_dump(mode="json")
+        status, answer = bench.once(
+            db, staff_id=viewer.staff_id, key=idempotency_key, body=body_sent, act=act, status=201
+        )
+    response.status_code = status
+    response.headers["Location"] = f"/api/v1/pairs/{answer['code']}"
+    return OrderOut(**answer)
+
+
+@router.get("/pairs", summary="Open pairs, by stage or all")
+def list_pairs(
+    ask: Called,
+    stage: str | None = None,
+    after: Annotated[str | None, Query(description="The `next` of the page before.")] = None,
+    limit: Annotated[int, Query(ge=1, le=200)] = 50,
+) -> dict[str, Any]:
+    """A stage's pairs come in the order to work; without a stage, in the order of their making."""
+    with ask.reading() as (viewer, db):
+        clinics = own(viewer)
+        if stage is None:
+            rows, following = queries.open_pairs(db, clinics=clinics, after=after, limit=limit)
+        elif stage in STAGES:
+            rows, following = queries.queue(db, stage, clinics=clinics, after=after, limit=limit)
+        else:
+            raise NotFound(f"There is no stage '{stage}'. One of {', '.join(STAGES)}.")
+    return {"items": [_item(row) for row in rows], "next": following}
+
+
+@router.get("/pairs/{code}", summary="One pair with all its moves")
+def show_pair(code: str, ask: Called) -> dict[str, Any]:
+    with ask.reading() as (viewer, db):
+        return pair_answer(db, queries.find(db, code, viewer))
+
+
+@router.post("/pairs/{code}/acts", summary="Do one act on a pair")
+def do_act(
+    code: str, body: ActIn, ask: Called, idempotency_key: Annotated[str | None, Header()] = None
+) -> dict[str, Any]:
+    """Answers where the pair stands afterwards. The same key sent twice acts once and answers the same twice."""
+    asked = Asked(**body.model_dump(exclude={"done_at"}))
+    with ask.writing() as (viewer, db):
+
+        def act() -> dict[str, Any]:
+            moved = actions.do(db, code=code, asked=asked, by=viewer, done_at=body.done_at)
+            state = moved.state
+            return {
+                "code": state.code,
+                "stage": state.stage,
+                "sides": dict(state.sides),
+                "end": state.end,
+                "place": state.place if state.stage else None,
+                "version": state.version,
+                "move": moved.move_id,
+            }
+
+        sent = body.model_dump(mode="json") | {"code": code}
+        _, answer = bench.once(db, staff_id=viewer.staff_id, key=idempotency_key, body=sent, act=act)
+    return answer
+
+
+@router.get("/queues", summary="How many pairs wait at each stage")
+def list_queues(ask: Called) -> dict[str, Any]:
+    with ask.reading() as (viewer, db):
+        counts = queries.counts(db, clinics=own(viewer))
+    return {
+        "items": [
+            {"stage": key, "queue": stage.queue, "pairs": count.pairs, "oldest": count.oldest, "parked": count.parked}
+            for key, stage in STAGES.items()
+            if (count := counts.get(key))
+        ]
+    }
+
+
+def _item(row: QueueRow) -> dict[str, Any]:
+    sides = {"L": row.left_stage, "R": row.right_stage}
+    return {
+        "code": row.code,
+        "label": row.label,
+        "clinic": row.clinic,
+        "sides": {side: sides[side] for side in row.all_sides},
+        "reason": row.reason,
+        "place": row.place,
+        "needs": row.needs,
+        "parked_on": row.parked_on,
+        "promised_on": row.promised_on,
+        "since": row.since,
+        "version": row.version,
+    }

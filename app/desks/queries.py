@@ -1,0 +1,216 @@
+"""What several rooms know together of one pair, as the page and the API show it."""
+
+from datetime import datetime
+from typing import Any, NamedTuple, cast
+from zoneinfo import ZoneInfo
+
+from sqlmodel import Session
+
+from app import clock
+from app.bench import queries as bench
+from app.bench.queries import HoldRow, Loaded, MoveRow
+from app.bench.rules.acts import ACTS, TAKE_BACK_WITHIN, TAKEN_BACK, Act, owners
+from app.bench.rules.machine import SIDE_WORDS, may, when
+from app.bench.rules.stages import STAGES, Place
+from app.people import queries as people
+from app.people.rules import Role, Viewer
+from app.templating import day_words
+from app.trade import worktime
+
+
+class Button(NamedTuple):
+    """An act as the page offers it; `why_not` is the machine's own sentence when it can't be done."""
+
+    act: Act
+    label: str
+    why_not: str | None
+
+
+def own(viewer: Viewer) -> frozenset[int] | None:
+    """A clinician's own clinics; None, the whole lab, for its own people."""
+    return None if viewer.has(Role.TECHNICIAN, Role.MANAGER) else viewer.clinics
+
+
+class Row(NamedTuple):
+    """A queue's row with its words made: the template only places them."""
+
+    code: str
+    label: str
+    clinic: str
+    sides: str
+    needs: list[str]
+    day: str
+    left: str
+    here: str
+    tray: int | None
+    parked: str
+    rush: bool
+    on_the_way: bool
+    setting: str
+    button: str
+    why_not: str
+    version: int
+    reason: str
+
+
+def queue_rows(
+    db: Session, viewer: Viewer, stage: str, after: str | None = None, limit: int = 50
+) -> tuple[list[Row], str | None]:
+    """A stage's pairs in the order to work, what is still setting last, in words for this person."""
+    clinics = own(viewer)
+    rows, following = bench.queue(db, stage, clinics=clinics, after=after, limit=limit)
+    if following is None:
+        rows += bench.setting(db, stage, clinics=clinics)
+    calendar, zone, at = people.work_calendar(db), ZoneInfo(viewer.zone), clock.now()
+    today, day_minutes = clock.today(viewer.zone), calendar.standard_day_minutes()
+    act = ACTS["dispense" if stage == "dispense" else "advance"]
+    possible = stage in act.at
+
+    def here(since: datetime) -> str:
+        if STAGES[stage].bench:
+            return worktime.words(calendar.minutes_between(since, at), day_minutes)
+        days = (at - since).days
+        return f"{days}\u00a0d" if days else worktime.words(int((at - since).total_seconds() // 60), 24 * 60)
+
+    made = []
+    for row in rows:
+        setting = row.not_before is not None and row.not_before > at
+        mine = possible and viewer.at(row.clinic_id).has(*owner_roles(stage, row.place, row.by_parcel))
+        made.append(
+            Row(
+                row.code,
+                row.label,
+                row.clinic,
+                working_words(row, stage),
+                row.needs,
+                "" if row.due_on.year == 9999 else day_words(row.due_on, today),
+                left_words(calendar.working_days_between(today, row.due_on)) if row.due_on.year != 9999 else "",
+                here(row.since),
+                row.tray,
+                f"waits on the {row.parked_on}" if row.parked_on else "",
+                row.rush,
+                row.place == "way",
+                f"{row.not_before.astimezone(zone):%H:%M}" if row.not_before and setting else "",
+                STAGES[stage].done if mine else "",
+                "",
+                row.version,
+                row.reason,
+            )
+        )
+    return made, following
+
+
+def owner_roles(stage: str, place: str, by_parcel: bool) -> frozenset[Role]:
+    act = ACTS["dispense" if stage == "dispense" else "advance"]
+    return owners(act, stage, cast(Place, place), frozenset(), not by_parcel)
+
+
+def working_words(row: bench.QueueRow, stage: str) -> str:
+    """Names the sides only where it is not simply both: what has work here, and what the pair has at all."""
+    working = "".join(s for s, at in (("L", row.left_stage), ("R", row.right_stage)) if at == stage)
+    if working == "LR":
+        return "both sides"
+    one = "LEFT" if working == "L" else "RIGHT"
+    return f"{one} ONLY" if len(row.all_sides) == 1 else f"{one} ONLY, the other waits"
+
+
+def left_words(days: int) -> str:
+    if days == 0:
+        return "due today"
+    many = "" if abs(days) == 1 else "s"
+    return f"{days} working day{many} left" if days > 0 else f"{-days} working day{many} over"
+
+
+def sentence(move: MoveRow) -> str:
+    """A move as the trail tells it."""
+    act = ACTS[move.act]
+    words = f"{move.by} {act.done}"
+    if move.act in ("advance", "dispense") and move.from_stage:
+        words = f"{STAGES[move.from_stage].done} by {move.by}"
+    if len(move.sides) == 1:
+        words += f", {SIDE_WORDS[move.sides]} only"
+    if move.act == "send_back" and move.to_stage:
+        words += f" to {STAGES[move.to_stage].queue.removeprefix('To ')}"
+    if move.reason:
+        words += f": {act.reasons.get(move.reason, move.reason)}"
+    if move.together:
+        words += ", several stages booked together"
+    return words
+
+
+PAGE_ACTS = ("advance", "dispense", "settle", "park", "ask", "answer", "resume", "send_back", "take_back", "withdraw")
+
+
+def pair_answer(db: Session, loaded: Loaded) -> dict[str, Any]:
+    """The pair as `GET /api/v1/pairs/{code}` gives it."""
+    row, state = loaded.row, loaded.state
+    holds = bench.hold_rows(db, row["id"]) if row["parked_on"] else []
+    return {
+        "code": state.code,
+        "label": row["label"],
+        "stage": state.stage,
+        "end": state.end,
+        "sides": dict(state.sides) or dict.fromkeys(state.all_sides),
+        "route": list(state.route),
+        "place": state.place if state.stage else None,
+        "visit": {"number": row["visit_number"], "reason": state.reason},
+        "parked": _parked(holds),
+        "wanted_on": row["wanted_on"],
+        "promised_on": row["promised_on"],
+        "prescription": bench.prescription_number(db, row["order_id"]),
+        "needs": row["needs"],
+        "version": state.version,
+        "moves": [move_answer(move) for move in reversed(bench.history(db, row["id"]))],
+    }
+
+
+def _parked(holds: list[HoldRow]) -> dict[str, Any] | None:
+    if not holds:
+        return None
+    first = holds[0]
+    return {
+        "reason": first.words or first.reason or first.kind,
+        "waiting_on": first.waiting_on,
+        "since": first.since,
+        "open": [
+            {"id": h.id, "kind": h.kind, "reason": h.reason, "waiting_on": h.waiting_on, "words": h.words}
+            for h in holds
+        ],
+    }
+
+
+def move_answer(move: MoveRow) -> dict[str, Any]:
+    names = ("act", "from_stage", "to_stage", "sides", "reason", "words", "by", "at", "done_at", "together", "version")
+    return {name: getattr(move, name) for name in names}
+
+
+def buttons(loaded: Loaded, viewer: Viewer, moves: list[MoveRow], now: datetime) -> list[Button]:
+    """The acts this person has on the pair, first the one that brings it on.
+
+    What another role owns is left out; what is this person's but not possible now is shown with its reason.
+    """
+    state = loaded.state
+    here = viewer.at(loaded.row["clinic_id"])
+    shown = []
+    for key in PAGE_ACTS:
+        act = ACTS[key]
+        if key == "take_back":
+            last = moves[0] if moves else None
+            if last is None or last.staff_id != viewer.staff_id or not can_take_back(last, now):
+                continue
+        elif may(state, act, here) is not None or (state.stage not in act.at and state.end not in act.after):
+            continue
+        why_not = when(state, act)
+        if why_not and key in ("answer", "resume"):
+            continue
+        shown.append(Button(act, label(act, state.stage), why_not))
+    return shown
+
+
+def label(act: Act, stage: str | None) -> str:
+    """The main button says what will be true: "Pressed"."""
+    return STAGES[stage].done if act.key in ("advance", "dispense") and stage else act.button
+
+
+def can_take_back(move: MoveRow, now: datetime) -> bool:
+    return move.act in TAKEN_BACK and not move.takes_back and now - move.at <= TAKE_BACK_WITHIN

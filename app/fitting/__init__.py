@@ -1,0 +1,1 @@
+"""Trim to the shoe, fit check, wearing in, review, adjustment."""

@@ -1,0 +1,1 @@
+"""Who did and saw what; append-only."""

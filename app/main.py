@@ -1,0 +1,66 @@
+"""Builds the web app: opens the database, includes each room's doors, answers the health checks."""
+
+import gc
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from datetime import timedelta
+
+import anyio.to_thread
+from fastapi import FastAPI
+from fastapi.responses import JSONResponse
+from fastapi.staticfiles import StaticFiles
+
+from app import all_tables, clock, web
+from app.database import THREADS, Database
+from app.desks import api as desks_api
+from app.desks import pages as desks
+from app.people import sessions
+from app.settings import ROOT, Settings
+from app.storage import Storage
+
+MAX_BODY = 1_000_000
+"""Bytes. A prescription with every note filled in is a few thousand; scans have a route of their own."""
+
+
+def build(settings: Settings | None = None) -> FastAPI:
+    settings = settings or Settings()
+    if settings.clock_shift:
+        clock.set_shift(timedelta(seconds=settings.clock_shift))
+
+    @asynccontextmanager
+    async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
+        anyio.to_thread.current_default_thread_limiter().total_tokens = THREADS
+        # The collector is the slowest request: what lives as long as the process is taken out of its sight.
+        gc.collect()
+        gc.freeze()
+        gc.set_threshold(50_000, 20, 20)
+        yield
+        app.state.database.close()
+
+    app = FastAPI(
+        title="Pairtrail",
+        docs_url=None,
+        redoc_url=None,
+        openapi_url="/api/v1/openapi.json",
+        max_body_size=MAX_BODY,
+        lifespan=lifespan,
+    )
+    app.state.settings = settings
+    app.state.database = Database(settings.url)
+    app.state.storage = Storage(settings.data / "files")
+    web.install(app)
+    sessions.install(app)
+    for room in (desks, desks_api):
+        app.include_router(room.router)
+    app.mount("/static", StaticFiles(directory=ROOT / "static"), name="static")
+
+    @app.get("/health/live", include_in_schema=False)
+    async def live() -> dict[str, str]:
+        return {"status": "alive"}
+
+    @app.get("/health/ready", include_in_schema=False)
+    def ready() -> JSONResponse:
+        found = all_tables.problems(app.state.database)
+        return JSONResponse({"status": "not ready" if found else "ready", "problems": found}, 503 if found else 200)
+
+    return app

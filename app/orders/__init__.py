@@ -1,0 +1,1 @@
+"""Patients, prescriptions with their versions, and the checks on them."""

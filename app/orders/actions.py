@@ -1,0 +1,101 @@
+"""Writing down a wearer, an order and each version of its prescription. The pair that follows is made by the bench."""
+
+from datetime import date
+from typing import Any
+
+from sqlalchemy import func
+from sqlmodel import Session, col, select
+
+from app import clock
+from app.errors import BadInput
+from app.journal import actions as journal
+from app.orders.rules import Body, read_body
+from app.orders.tables import Order, Patient, Prescription
+from app.people.rules import Viewer
+from app.trade import codes
+
+WEARER_FIELDS = ("name", "born_on", "born_year", "mass_kg", "posture_left", "posture_right", "risks")
+
+
+def find_or_add_patient(db: Session, *, by: Viewer, clinic_id: int, label: str, facts: dict[str, Any]) -> Patient:
+    """The clinic's wearer with this chart label; what `facts` say newly of a known one is taken over and journalled."""
+    key = codes.normalise(label)
+    if not key:
+        words = "A chart label has at least one letter or digit."
+        raise BadInput(words, {"label": words})
+    patient = db.exec(select(Patient).where(Patient.clinic_id == clinic_id, Patient.label_key == key)).first()
+    added = patient is None
+    if patient is None:
+        patient = Patient(clinic_id=clinic_id, label=label.strip(), label_key=key)
+        db.add(patient)
+    changed = [name for name in WEARER_FIELDS if facts.get(name) not in (None, [], getattr(patient, name))]
+    for name in changed:
+        setattr(patient, name, facts[name])
+    db.flush()
+    if added or changed:
+        what = "patient_added" if added else "patient_changed"
+        journal.write(db, what, by=by.staff_id, subject="patient", subject_id=patient.id, facts={"fields": changed})
+    return patient
+
+
+def order(
+    db: Session,
+    *,
+    by: Viewer,
+    patient: Patient,
+    prescriber_id: int,
+    way: str,
+    sides: str,
+    body: Body,
+    stage_notes: dict[str, str],
+    wanted_on: date | None,
+    rush: str | None,
+    shoe: dict[str, Any],
+) -> tuple[Order, Prescription]:
+    made = Order(
+        patient_id=patient.id,
+        clinic_id=patient.clinic_id,
+        prescriber_id=prescriber_id,
+        typed_by=by.staff_id,
+        ordered_at=clock.now(),
+        way=way,
+        sides=sides,
+        wanted_on=wanted_on,
+        rush_note_id=journal.keep_words(db, rush, patient.id).id if rush else None,
+        shoe=shoe,
+    )
+    db.add(made)
+    db.flush()
+    return made, prescribe(db, by=by, order=made, body=body, stage_notes=stage_notes)
+
+
+def prescribe(
+    db: Session, *, by: Viewer, order: Order, body: Body, stage_notes: dict[str, str] | None = None
+) -> Prescription:
+    """Writes the next version; the earlier ones stay as they were printed."""
+    body = read_body(body, order.sides)
+    last = db.exec(select(func.max(col(Prescription.number))).where(Prescription.order_id == order.id)).one()
+    notes = {
+        stage: journal.keep_words(db, words, order.patient_id).id
+        for stage, words in (stage_notes or {}).items()
+        if words.strip()
+    }
+    version = Prescription(
+        order_id=order.id,
+        number=(last or 0) + 1,
+        body=body,
+        stage_notes=notes,
+        made_by=by.staff_id,
+        made_at=clock.now(),
+    )
+    db.add(version)
+    db.flush()
+    journal.write(
+        db,
+        "prescribed",
+        by=by.staff_id,
+        subject="order",
+        subject_id=order.id,
+        facts={"prescription": version.id, "number": version.number},
+    )
+    return version

@@ -1,0 +1,63 @@
+"""Wearers, what a clinician asked for them, and every version of the prescription."""
+
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import JSON, Index, UniqueConstraint
+from sqlmodel import Field, SQLModel
+
+
+class Patient(SQLModel, table=True):
+    __table_args__ = (
+        UniqueConstraint("clinic_id", "label_key"),
+        # Search by the start of a chart label, over the own clinics.
+        Index("ix_patient_label_key_clinic_id", "label_key", "clinic_id"),
+    )
+
+    id: int = Field(default=None, primary_key=True)
+    clinic_id: int = Field(foreign_key="clinic.id")
+    label: str
+    """The chart label or number: all that the bench sees of a person."""
+    label_key: str
+    """The label in upper case, letters and digits alone."""
+    name: str | None = None
+    """Seen by the own clinics only; erasure blanks it."""
+    born_on: date | None = None
+    born_year: int | None = None
+    mass_kg: float | None = None
+    posture_left: int | None = None
+    posture_right: int | None = None
+    """Foot Posture Index, -12 to 12, pronation positive."""
+    risks: list[str] = Field(default_factory=list, sa_type=JSON)
+
+
+class Order(SQLModel, table=True):
+    __tablename__ = "orders"
+
+    id: int = Field(default=None, primary_key=True)
+    patient_id: int = Field(foreign_key="patient.id", index=True)
+    clinic_id: int = Field(foreign_key="clinic.id")
+    prescriber_id: int = Field(foreign_key="staff.id")
+    typed_by: int = Field(foreign_key="staff.id")
+    ordered_at: datetime
+    way: str
+    sides: str
+    wanted_on: date | None = None
+    rush_note_id: int | None = Field(default=None, foreign_key="note.id")
+    """A rush has a reason in words; without one it is no rush."""
+    shoe: dict[str, Any] = Field(default_factory=dict, sa_type=JSON)
+
+
+class Prescription(SQLModel, table=True):
+    __table_args__ = (UniqueConstraint("order_id", "number"),)
+
+    id: int = Field(default=None, primary_key=True)
+    order_id: int = Field(foreign_key="orders.id")
+    number: int
+    """The version that the job ticket prints."""
+    body: dict[str, dict[str, Any]] = Field(sa_type=JSON)
+    """Side to item to value; app/orders/rules.py names the items and their units."""
+    stage_notes: dict[str, int] = Field(default_factory=dict, sa_type=JSON)
+    """Stage to the id of the note that is shown there."""
+    made_by: int = Field(foreign_key="staff.id")
+    made_at: datetime

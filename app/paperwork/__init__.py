@@ -1,0 +1,1 @@
+"""What is printed: job ticket, parcel slip, wearing-in sheet."""

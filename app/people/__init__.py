@@ -1,0 +1,1 @@
+"""The lab and its settings, clinics, staff, sign-in and rights."""

@@ -1,0 +1,61 @@
+"""The whole policy that is no act on a pair, on one screen: what, who, whether for the own clinics alone, and why.
+
+Acts are owned in app/bench/rules/acts.py; the rights page shows both.
+"""
+
+from dataclasses import dataclass
+
+from app.errors import NotAllowed, NotFound
+from app.people.rules import Role, Viewer
+
+T, C, M = Role.TECHNICIAN, Role.CLINICIAN, Role.MANAGER
+
+
+@dataclass(frozen=True, slots=True)
+class Right:
+    roles: frozenset[Role]
+    meaning: str
+    own_clinics: bool = False
+    """A clinician has it at the own clinics alone; other roles of the lab have it everywhere."""
+
+
+RIGHTS: dict[str, Right] = {
+    "see_queues": Right(frozenset({T, C, M}), "see what waits at each stage", own_clinics=True),
+    "see_pair": Right(frozenset({T, C, M}), "see a pair, its prescription and its trail", own_clinics=True),
+    "place_order": Right(frozenset({C}), "order a pair", own_clinics=True),
+    "see_patient": Right(frozenset({C}), "see a wearer's name and record", own_clinics=True),
+    "log_arrival": Right(frozenset({T}), "write down what has arrived and match it to its order"),
+    "print_paper": Right(frozenset({T, C, M}), "print job tickets and slips", own_clinics=True),
+    "pack_parcel": Right(frozenset({T, C}), "pack and send a parcel", own_clinics=True),
+    "receive_parcel": Right(frozenset({T, C}), "receive a parcel with its exceptions", own_clinics=True),
+    "see_flags": Right(frozenset({T, C, M}), "see what the rules have noticed", own_clinics=True),
+    "put_off_flag": Right(frozenset({C, M}), "acknowledge a flag or put it off", own_clinics=True),
+    "see_turnaround": Right(frozenset({M}), "see times and shares of the whole lab"),
+    "see_journal": Right(frozenset({M}), "see who did and saw what"),
+    "manage_people": Right(frozenset({M}), "invite people, change their roles, end their access"),
+    "manage_lab": Right(frozenset({M}), "change the lab's settings and clinics"),
+    "transfer_wearer": Right(frozenset({M}), "move a wearer with the open pairs to another clinic"),
+}
+
+
+def why_not(viewer: Viewer, right: str, clinic_id: int | None = None) -> str | None:
+    """The sentence on a disabled button and in the refusal; None when the person may."""
+    row = RIGHTS[right]
+    here = viewer if clinic_id is None or not row.own_clinics else viewer.at(clinic_id)
+    if here.has(*row.roles):
+        return None
+    return f"To {row.meaning}, one has to be a {' or a '.join(sorted(row.roles))} here."
+
+
+def may(viewer: Viewer, right: str, clinic_id: int | None = None) -> bool:
+    return why_not(viewer, right, clinic_id) is None
+
+
+def need(viewer: Viewer, right: str, clinic_id: int | None = None) -> None:
+    """Refuses: another clinic's thing is not found, one's own that the role does not include is not allowed."""
+    sentence = why_not(viewer, right, clinic_id)
+    if sentence is None:
+        return
+    if clinic_id is not None and not viewer.has(T, M) and clinic_id not in viewer.clinics:
+        raise NotFound("There is nothing like that at your clinics.")
+    raise NotAllowed(sentence)

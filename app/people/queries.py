@@ -1,0 +1,164 @@
+"""Reading the lab, its calendar and clinics, its staff, and who a token belongs to. Plain rows, few queries."""
+
+from collections.abc import Collection
+from datetime import date, datetime, time
+from functools import lru_cache
+from typing import Any, NamedTuple
+
+import holidays
+from sqlalchemy import select
+from sqlmodel import Session, col
+
+from app import clock
+from app.errors import NotFound
+from app.people.rules import Role, Viewer
+from app.people.tables import ApiToken, Calendar, Clinic, Lab, SignedIn, Staff, StaffClinic
+from app.trade.worktime import WorkCalendar
+
+
+class LabRow(NamedTuple):
+    name: str
+    address: str
+    phone: str
+    zone: str
+    stages_on: list[str]
+    limits: dict[str, Any]
+    calendar_id: int
+    demo: bool
+
+
+LAB_COLUMNS = tuple(Lab.metadata.tables["lab"].c[name] for name in LabRow._fields)
+
+
+def is_set_up(db: Session) -> bool:
+    return db.execute(select(col(Lab.id))).first() is not None
+
+
+def lab(db: Session) -> LabRow:
+    """The lab and its settings; read once a session, however many rooms ask."""
+    known = db.info.get("lab")
+    if isinstance(known, LabRow):
+        return known
+    row = db.execute(select(*LAB_COLUMNS)).first()
+    if row is None:
+        raise NotFound("This lab is not set up yet; open the link that `pairtrail serve` printed.")
+    db.info["lab"] = LabRow(*row)
+    return LabRow(*row)
+
+
+def limit(db: Session, name: str) -> Any | None:
+    """What the lab has set of a limit; None leaves the default."""
+    return lab(db).limits.get(name)
+
+
+def work_calendar(db: Session) -> WorkCalendar:
+    """The working calendar in force, with public holidays from two years back to three ahead."""
+    here = lab(db)
+    known = db.info.get("calendar")
+    if isinstance(known, WorkCalendar):
+        return known
+    row = db.execute(
+        select(col(Calendar.hours), col(Calendar.country), col(Calendar.region), col(Calendar.closures)).where(
+            col(Calendar.id) == here.calendar_id
+        )
+    ).one()
+    spans = tuple(tuple((start, end) for start, end in day) for day in row[0])
+    year = clock.today(here.zone).year
+    calendar = _calendar(here.zone, spans, row[1], row[2], tuple(row[3]), year)
+    db.info["calendar"] = calendar
+    return calendar
+
+
+@lru_cache(maxsize=64)
+def _calendar(
+    zone: str,
+    spans: tuple[tuple[tuple[str, str], ...], ...],
+    country: str,
+    region: str,
+    closures: tuple[str, ...],
+    year: int,
+) -> WorkCalendar:
+    """One value for equal settings, so that what is worked out on it is kept from request to request."""
+    hours = tuple(tuple((time.fromisoformat(start), time.fromisoformat(end)) for start, end in day) for day in spans)
+    off = {date.fromisoformat(day) for day in closures}
+    if country:
+        years = range(year - 12, year + 4)
+        off |= set(holidays.country_holidays(country, subdiv=region or None, years=years))
+    return WorkCalendar(zone, hours, frozenset(off))
+
+
+class ClinicRow(NamedTuple):
+    id: int
+    name: str
+    address: str
+    phone: str
+    by_parcel: bool
+    trims: bool
+    units: str
+    transit_days: int
+
+
+CLINIC_COLUMNS = tuple(Clinic.metadata.tables["clinic"].c[name] for name in ClinicRow._fields)
+
+
+def clinics(db: Session) -> list[ClinicRow]:
+    return [ClinicRow(*row) for row in db.execute(select(*CLINIC_COLUMNS).order_by(col(Clinic.name)))]
+
+
+def clinic(db: Session, clinic_id: int) -> ClinicRow:
+    row = db.execute(select(*CLINIC_COLUMNS).where(col(Clinic.id) == clinic_id)).first()
+    if row is None:
+        raise NotFound("There is no such clinic.")
+    return ClinicRow(*row)
+
+
+def staff_names(db: Session, ids: Collection[int]) -> dict[int, str]:
+    rows = db.execute(select(col(Staff.id), col(Staff.name)).where(col(Staff.id).in_(list(ids))))
+    return {row[0]: row[1] for row in rows}
+
+
+class Known(NamedTuple):
+    """Who a cookie or token belongs to, and when the session was last used (None for a token)."""
+
+    viewer: Viewer
+    seen_at: datetime | None
+
+
+def who_is_signed_in(db: Session, token_hash: str) -> Known | None:
+    return _who(
+        db,
+        select(col(SignedIn.staff_id), col(SignedIn.seen_at)).where(
+            col(SignedIn.token_hash) == token_hash, col(SignedIn.ended_at).is_(None)
+        ),
+    )
+
+
+def whose_token(db: Session, token_hash: str) -> Known | None:
+    nothing = select(col(ApiToken.staff_id), col(ApiToken.ended_at)).where(
+        col(ApiToken.token_hash) == token_hash, col(ApiToken.ended_at).is_(None)
+    )
+    return _who(db, nothing)
+
+
+def _who(db: Session, token: Any) -> Known | None:
+    """One query for session, person, clinics and the lab's zone; a person who has left is nobody."""
+    found = token.subquery()
+    rows = db.execute(
+        select(
+            col(Staff.id),
+            col(Staff.name),
+            col(Staff.roles),
+            col(StaffClinic.clinic_id),
+            col(Lab.zone),
+            found.c[1],
+        )
+        .join(found, found.c[0] == col(Staff.id))
+        .join(Lab, col(Lab.id) == 1)
+        .join(StaffClinic, col(StaffClinic.staff_id) == col(Staff.id), isouter=True)
+        .where(col(Staff.ended_at).is_(None))
+    ).all()
+    if not rows:
+        return None
+    staff_id, name, roles, _, zone, seen_at = rows[0]
+    clinic_ids = frozenset(row[3] for row in rows if row[3] is not None)
+    return Known(Viewer(staff_id, name, frozenset(Role(role) for role in roles), clinic_ids, zone), seen_at)

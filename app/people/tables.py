@@ -1,0 +1,131 @@
+"""The lab and its settings, its clinics, its staff, and what lets them in."""
+
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import JSON, Index, UniqueConstraint, text
+from sqlmodel import Field, SQLModel
+
+
+class Lab(SQLModel, table=True):
+    """One installation serves one lab: this table holds one row, id 1."""
+
+    id: int = Field(default=1, primary_key=True)
+    name: str
+    address: str = ""
+    phone: str = ""
+    zone: str = "UTC"
+    stages_on: list[str] = Field(default_factory=list, sa_type=JSON)
+    """The optional stages this lab works with: prepare, correct, grind, inspect."""
+    limits: dict[str, Any] = Field(default_factory=dict, sa_type=JSON)
+    """What the lab changed of the default limits (app/people/rules.py names them)."""
+    calendar_id: int | None = Field(default=None, foreign_key="calendar.id")
+    """The working calendar in force: the one pointer that a recomputation switches."""
+    demo: bool = False
+
+
+class Calendar(SQLModel, table=True):
+    """Working hours and days off; never changed once used: a new one is made, so that old figures keep their own."""
+
+    id: int = Field(default=None, primary_key=True)
+    hours: list[list[list[str]]] = Field(sa_type=JSON)
+    """Seven weekdays, Monday first, each a list of ["08:00", "17:00"] spans in the lab's zone."""
+    country: str = ""
+    region: str = ""
+    closures: list[str] = Field(default_factory=list, sa_type=JSON)
+    """Days the lab is closed beside public holidays, as ISO dates."""
+    made_at: datetime
+
+
+class Clinic(SQLModel, table=True):
+    id: int = Field(default=None, primary_key=True)
+    name: str = Field(unique=True)
+    address: str = ""
+    phone: str = ""
+    by_parcel: bool = False
+    """Pairs go out and come back in parcels; otherwise the clinic is in the lab's house."""
+    trims: bool = False
+    """The clinic trims to the shoe itself; otherwise the lab does."""
+    units: str = "metric"
+    transit_days: int = 1
+
+
+class Staff(SQLModel, table=True):
+    id: int = Field(default=None, primary_key=True)
+    email: str = Field(unique=True)
+    """Lower case; what a person signs in with."""
+    name: str
+    password: str | None = None
+    """An argon2 hash; empty until the invitation is used."""
+    roles: list[str] = Field(default_factory=list, sa_type=JSON)
+    joined_at: datetime
+    ended_at: datetime | None = None
+
+
+class StaffClinic(SQLModel, table=True):
+    """Which clinics a person belongs to."""
+
+    __tablename__ = "staff_clinic"
+
+    staff_id: int = Field(foreign_key="staff.id", primary_key=True)
+    clinic_id: int = Field(foreign_key="clinic.id", primary_key=True, index=True)
+
+
+class SignedIn(SQLModel, table=True):
+    """A browser's session. Only the token's hash is stored, so a copied database signs nobody in."""
+
+    __tablename__ = "signed_in"
+    # "Who is signed in as this person?", to end all of it at once.
+    __table_args__ = (
+        Index(
+            "ix_signed_in_staff_open",
+            "staff_id",
+            sqlite_where=text("ended_at IS NULL"),
+            postgresql_where=text("ended_at IS NULL"),
+        ),
+    )
+
+    token_hash: str = Field(primary_key=True)
+    staff_id: int = Field(foreign_key="staff.id")
+    started_at: datetime
+    seen_at: datetime
+    ended_at: datetime | None = None
+    browser: str = ""
+
+
+class ApiToken(SQLModel, table=True):
+    """A key for programs, acting as one person; shown once, stored hashed."""
+
+    __tablename__ = "api_token"
+
+    token_hash: str = Field(primary_key=True)
+    staff_id: int = Field(foreign_key="staff.id", index=True)
+    made_at: datetime
+    ended_at: datetime | None = None
+
+
+class Link(SQLModel, table=True):
+    """A single-use link: the first manager's set-up, or an invitation. The hash of its secret is the key."""
+
+    token_hash: str = Field(primary_key=True)
+    purpose: str
+    email: str = ""
+    name: str = ""
+    roles: list[str] = Field(default_factory=list, sa_type=JSON)
+    clinics: list[int] = Field(default_factory=list, sa_type=JSON)
+    made_by: int | None = Field(default=None, foreign_key="staff.id")
+    made_at: datetime
+    ends_at: datetime
+    used_at: datetime | None = None
+
+
+class FailedSignIn(SQLModel, table=True):
+    """Counts wrong passwords per name and per address; what slows guessing must hold in every process."""
+
+    __tablename__ = "failed_sign_in"
+    __table_args__ = (UniqueConstraint("key", "window_start"),)
+
+    id: int = Field(default=None, primary_key=True)
+    key: str
+    window_start: datetime
+    tries: int = 0

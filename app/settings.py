@@ -1,0 +1,33 @@
+"""What the installation is told from outside: environment variables with the prefix PAIRTRAIL_.
+
+What the lab itself decides (hours, optional stages, limits) is not here but in the database: see app/people.
+"""
+
+from functools import cached_property
+from pathlib import Path
+
+from pydantic_settings import BaseSettings, SettingsConfigDict
+
+ROOT = Path(__file__).resolve().parent.parent
+
+
+class Settings(BaseSettings):
+    model_config = SettingsConfigDict(env_prefix="PAIRTRAIL_", extra="ignore")
+
+    data: Path = ROOT / "var"
+    """Folder of the database, scans and keys."""
+    database_url: str = ""
+    """A PostgreSQL address; empty means SQLite in the data folder."""
+    clock_shift: float = 0.0
+    """Seconds the clock runs ahead: tests and the demo only."""
+    idle_minutes: int = 30
+    """A session without a request for so long is signed out."""
+    secure_cookies: bool = False
+    """Set by `serve --tls`: cookies take the `__Host-` name and are never sent in the clear."""
+
+    @cached_property
+    def url(self) -> str:
+        if not self.database_url:
+            return f"sqlite:///{self.data / 'pairtrail.db'}"
+        # A plain postgresql:// address would pick a driver that is not installed.
+        return self.database_url.replace("postgresql://", "postgresql+psycopg://", 1)

@@ -1,0 +1,104 @@
+"""How a page is drawn: the one Jinja environment, its filters, and the answer with a flash message taken along.
+
+It knows no room: a page brings its own values and a `viewer` (name, roles, clinics, units, zone) made by people.
+"""
+
+import hashlib
+from collections.abc import Collection
+from datetime import date, datetime
+from functools import lru_cache
+from typing import Any, Protocol
+from urllib.parse import quote, unquote
+from zoneinfo import ZoneInfo
+
+from fastapi import Request
+from fastapi.responses import HTMLResponse, RedirectResponse
+from jinja2 import Environment, FileSystemLoader, StrictUndefined, pass_context
+from jinja2.runtime import Context
+
+from app import clock
+from app.settings import ROOT
+
+FLASH = "pairtrail_said"
+
+
+class Viewer(Protocol):
+    """What every page may know of the person looking at it."""
+
+    @property
+    def name(self) -> str: ...
+    @property
+    def roles(self) -> Collection[str]: ...
+    @property
+    def clinics(self) -> Collection[int]: ...
+    @property
+    def zone(self) -> str: ...
+    @property
+    def units(self) -> str: ...
+
+
+environment = Environment(
+    loader=FileSystemLoader(ROOT / "templates"),
+    autoescape=True,
+    undefined=StrictUndefined,
+    trim_blocks=True,
+    lstrip_blocks=True,
+)
+
+
+@lru_cache(maxsize=256)
+def static(path: str) -> str:
+    """The address of a file in static/, with its digest, so that it can be kept for good and still change."""
+    digest = hashlib.sha256((ROOT / "static" / path).read_bytes()).hexdigest()[:12]
+    return f"/static/{path}?v={digest}"
+
+
+def day_words(day: date, today: date | None = None) -> str:
+    """Thu 26 Nov; with the year when it is not this year's."""
+    words = f"{day:%a} {day.day} {day:%b}"
+    return words if today is None or day.year == today.year else f"{words} {day.year}"
+
+
+@pass_context
+def _day(context: Context, value: date | datetime) -> str:
+    zone = context["zone"]
+    day = value.astimezone(ZoneInfo(zone)).date() if isinstance(value, datetime) else value
+    return day_words(day, clock.today(zone))
+
+
+@pass_context
+def _moment(context: Context, value: datetime) -> str:
+    local = value.astimezone(ZoneInfo(context["zone"]))
+    return f"{_day(context, value)} {local.hour}:{local:%M}"
+
+
+environment.filters["day"] = _day
+environment.filters["moment"] = _moment
+environment.globals["static"] = static
+
+
+def page(
+    request: Request, template: str, *, viewer: Viewer | None = None, status: int = 200, **values: Any
+) -> HTMLResponse:
+    """`template` filled with `values`; what was said by the act before this page is shown once."""
+    said = unquote(request.cookies.get(FLASH, ""))
+    html = environment.get_template(template).render(
+        values,
+        viewer=viewer,
+        zone=viewer.zone if viewer else "UTC",
+        here=request.url.path,
+        said=said,
+        status=status,
+    )
+    answer = HTMLResponse(html, status_code=status)
+    if said:
+        answer.delete_cookie(FLASH)
+    return answer
+
+
+def go(address: str, said: str = "") -> RedirectResponse:
+    """After an act: 303 to `address`, which will say the sentence once."""
+    answer = RedirectResponse(address, status_code=303)
+    if said:
+        answer.set_cookie(FLASH, quote(said[:600]), max_age=60, httponly=True, samesite="lax")
+    return answer

@@ -1,0 +1,1 @@
+"""Where time goes, what will be late, what to promise."""

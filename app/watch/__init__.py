@@ -1,0 +1,1 @@
+"""The rules that raise flags: overdue, too early, stuck, at risk."""

