@@ -3,12 +3,18 @@
 import os
 import subprocess
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import Annotated
 
 import typer
 
 from app.all_tables import migrate as migrate_tables
 from app.database import Database
+from app.demo.actions import open_lab as open_demo_lab
+from app.errors import Refusal
+from app.people import actions, queries
 from app.settings import ROOT, Settings
 
 app = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_show_locals=False)
@@ -29,15 +35,49 @@ def migrate() -> None:
 
 
 @app.command()
-def serve(host: str = "127.0.0.1", port: int = 8000, workers: int = 1) -> None:
-    """Serve the lab."""
-    migrate()
-    start_server(host, port, workers)
+def serve(
+    host: str = "127.0.0.1",
+    port: int = 8000,
+    workers: int = 1,
+    tls: Annotated[bool, typer.Option(help="Make a local authority and serve HTTPS")] = False,
+) -> None:
+    """Serve the lab; on an empty database print the link that sets it up."""
+    settings = Settings()
+    database = open_database(settings)
+    migrate_tables(database)
+    with database.writing() as db:
+        if queries.is_set_up(db) and queries.lab(db).demo:
+            sys.exit("This database holds the demo; start it with `./pairtrail demo`, or choose another data folder.")
+        token = actions.set_up_link(db)
+    database.close()
+    address = f"{'https' if tls else 'http'}://{host}:{port}"
+    if token:
+        print(f"This lab is not set up yet. Open this link, once: {address}/set-up/{token}", flush=True)
+    print(f"Pairtrail is at {address}", flush=True)
+    start_server(host, port, workers, _certificate(settings, host) if tls else None)
 
 
-def start_server(host: str, port: int, workers: int) -> None:
+@app.command()
+def demo(port: int = 8000) -> None:
+    """Load the invented lab and serve it on this machine."""
+    os.environ.setdefault("PAIRTRAIL_DATA", str(ROOT / "var" / "demo"))
+    database = open_database(Settings())
+    migrate_tables(database)
+    with database.writing() as db:
+        if not queries.is_set_up(db):
+            open_demo_lab(db)
+        elif not queries.lab(db).demo:
+            sys.exit("This data folder holds a real lab; the demo keeps away from it.")
+    database.close()
+    print(f"The demo lab is at http://127.0.0.1:{port}", flush=True)
+    start_server("127.0.0.1", port, 1)
+
+
+def start_server(host: str, port: int, workers: int, certificate: tuple[Path, Path] | None = None) -> None:
     import uvicorn
 
+    if certificate:
+        os.environ["PAIRTRAIL_SECURE_COOKIES"] = "true"
     uvicorn.run(
         "app.main:build",
         factory=True,
@@ -47,7 +87,82 @@ def start_server(host: str, port: int, workers: int) -> None:
         access_log=False,
         server_header=False,
         log_level="warning",
+        ssl_certfile=certificate[0] if certificate else None,
+        ssl_keyfile=certificate[1] if certificate else None,
     )
+
+
+def _certificate(settings: Settings, host: str) -> tuple[Path, Path]:
+    """A certificate of an authority of our own, kept in the data folder; made anew when the host is another."""
+    import trustme
+
+    folder = settings.data / "tls"
+    folder.mkdir(parents=True, exist_ok=True)
+    authority_file, own, key = folder / "authority.pem", folder / f"{host}.pem", folder / f"{host}.key"
+    authority_key = folder / "authority.key"
+    if authority_key.exists():
+        authority = trustme.CA.from_pem(authority_file.read_bytes(), authority_key.read_bytes())
+    else:
+        authority = trustme.CA()
+        authority.cert_pem.write_to_path(authority_file)
+        authority.private_key_pem.write_to_path(authority_key)
+        authority_key.chmod(0o600)
+    if not own.exists():
+        issued = authority.issue_cert(host, "localhost", "127.0.0.1")
+        key.touch(mode=0o600)
+        issued.private_key_pem.write_to_path(key)
+        for blob in issued.cert_chain_pems:
+            blob.write_to_path(own, append=True)
+    print(f"For browsers to trust it, add {authority_file} to each device's certificate authorities.", flush=True)
+    return own, key
+
+
+staff = typer.Typer(no_args_is_help=True, help="People of the lab.")
+app.add_typer(staff, name="staff")
+
+
+@staff.command("add")
+def add_staff(
+    email: str,
+    name: Annotated[str, typer.Option()],
+    role: Annotated[list[str], typer.Option(help="technician, clinician or manager; may be given several times")],
+    clinic: Annotated[list[str] | None, typer.Option(help="A clinic's name; may be given several times")] = None,
+) -> None:
+    """Invite someone: prints a single-use link's end, to be added to the lab's address."""
+    with sentences(), opened() as database, database.writing() as db:
+        names = {row.name: row.id for row in queries.clinics(db)}
+        unknown = set(clinic or []) - set(names)
+        if unknown:
+            sys.exit(f"There is no clinic {', '.join(sorted(unknown))}. There are: {', '.join(names)}.")
+        ids = [names[each] for each in clinic or []]
+        token = actions.invite(db, by=None, email=email, name=name, roles=role, clinics=ids)
+    print(f"/invitation/{token}")
+
+
+@app.command("token")
+def make_token(email: str) -> None:
+    """Print an API token that acts as this person, on the last line; it is not shown again."""
+    with sentences(), opened() as database, database.writing() as db:
+        token = actions.make_token(db, email=email)
+    print(token)
+
+
+@contextmanager
+def opened() -> Iterator[Database]:
+    database = open_database(Settings())
+    migrate_tables(database)
+    yield database
+    database.close()
+
+
+@contextmanager
+def sentences() -> Iterator[None]:
+    """A refusal at the command line is its sentence, not a trace."""
+    try:
+        yield
+    except Refusal as refusal:
+        fields = getattr(refusal, "fields", {})
+        sys.exit("\n".join([refusal.sentence, *fields.values()]))
 
 
 @app.command("test", context_settings={"allow_extra_args": True, "ignore_unknown_options": True})

@@ -12,8 +12,10 @@ from fastapi.staticfiles import StaticFiles
 
 from app import all_tables, clock, web
 from app.database import THREADS, Database
+from app.demo import pages as demo
 from app.desks import api as desks_api
 from app.desks import pages as desks
+from app.people import pages as people
 from app.people import sessions
 from app.settings import ROOT, Settings
 from app.storage import Storage
@@ -50,7 +52,7 @@ def build(settings: Settings | None = None) -> FastAPI:
     app.state.storage = Storage(settings.data / "files")
     web.install(app)
     sessions.install(app)
-    for room in (desks, desks_api):
+    for room in (demo, desks, desks_api, people):
         app.include_router(room.router)
     app.mount("/static", StaticFiles(directory=ROOT / "static"), name="static")
 

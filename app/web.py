@@ -5,10 +5,11 @@ Pure ASGI on purpose: a wrapping middleware class costs more than a cached queue
 
 import re
 import secrets
-from typing import Any
+from collections.abc import Iterable
+from typing import Annotated, Any
 
 import structlog
-from fastapi import FastAPI, Request
+from fastapi import Depends, FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
 from starlette.datastructures import Headers, MutableHeaders
@@ -45,6 +46,26 @@ HEADERS = {
     "cross-origin-resource-policy": "same-origin",
     "permissions-policy": "camera=(self), microphone=(), geolocation=(), payment=()",
 }
+
+
+class Typed(dict[str, str]):
+    """What was typed into a form, last value by name; `all` gives every value of a name (boxes ticked)."""
+
+    def __init__(self, pairs: Iterable[tuple[str, str]] = ()) -> None:
+        pairs = list(pairs)
+        super().__init__(pairs)
+        self.pairs = pairs
+
+    def all(self, name: str) -> list[str]:
+        return [value for key, value in self.pairs if key == name]
+
+
+async def _typed(request: Request) -> Typed:
+    form = await request.form()
+    return Typed((key, value) for key, value in form.multi_items() if isinstance(value, str))
+
+
+Form = Annotated[Typed, Depends(_typed)]
 
 
 class Gate:

@@ -10,8 +10,7 @@ from sqlmodel import Session
 
 from app import clock
 from app.database import Database
-from app.people.rules import Role, Viewer
-from app.people.sessions import hash_of, new_token
+from app.people.rules import Role, Viewer, hash_of, new_token
 from app.people.tables import ApiToken, Calendar, Clinic, Lab, SignedIn, Staff, StaffClinic
 
 ZONE = "Europe/Lisbon"

@@ -4,7 +4,6 @@ from collections.abc import Mapping
 from typing import Any
 
 from fastapi import APIRouter, Request
-from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import Response
 from sqlmodel import Session
 
@@ -29,6 +28,7 @@ from app.people.rules import Role, Viewer
 from app.people.sessions import Signed
 from app.templating import go, page
 from app.trade import codes, worktime
+from app.web import Form
 
 router = APIRouter(include_in_schema=False)
 
@@ -96,13 +96,8 @@ def pair(request: Request, code: str, ask: Signed) -> Response:
 
 
 @router.post("/pair/{code}/acts")
-async def act_on_pair(request: Request, code: str, ask: Signed) -> Response:
+def act_on_pair(request: Request, code: str, ask: Signed, form: Form) -> Response:
     """Every act of every page. A refusal shows the pair as it is now, with the sentence and what was typed."""
-    form = {key: str(value) for key, value in (await request.form()).items()}
-    return await run_in_threadpool(_act, request, code, ask, form)
-
-
-def _act(request: Request, code: str, ask: Signed, form: Mapping[str, str]) -> Response:
     facts: dict[str, Any] = {}
     if form.get("words"):
         facts["words"] = form["words"]
@@ -214,13 +209,8 @@ def order_form(request: Request, ask: Signed) -> Response:
 
 
 @router.post("/orders/new")
-async def place_order(request: Request, ask: Signed) -> Response:
-    form = await request.form()
-    typed = {key: form.getlist(key) if key.endswith("additions") else str(form[key]) for key in form}
-    return await run_in_threadpool(_place, request, ask, typed)
-
-
-def _place(request: Request, ask: Signed, typed: dict[str, Any]) -> Response:
+def place_order(request: Request, ask: Signed, form: Form) -> Response:
+    typed = form | {key: form.all(key) for key in form if key.endswith("additions")}
     try:
         with ask.writing() as (viewer, db):
             wanted = order_from_form(typed, viewer.staff_id)

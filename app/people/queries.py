@@ -12,7 +12,7 @@ from sqlmodel import Session, col
 from app import clock
 from app.errors import NotFound
 from app.people.rules import Role, Viewer
-from app.people.tables import ApiToken, Calendar, Clinic, Lab, SignedIn, Staff, StaffClinic
+from app.people.tables import ApiToken, Calendar, Clinic, Lab, Link, SignedIn, Staff, StaffClinic
 from app.trade.worktime import WorkCalendar
 
 
@@ -162,3 +162,58 @@ def _who(db: Session, token: Any) -> Known | None:
     staff_id, name, roles, _, zone, seen_at = rows[0]
     clinic_ids = frozenset(row[3] for row in rows if row[3] is not None)
     return Known(Viewer(staff_id, name, frozenset(Role(role) for role in roles), clinic_ids, zone), seen_at)
+
+
+class StaffRow(NamedTuple):
+    id: int
+    name: str
+    email: str
+    roles: list[str]
+    clinics: list[int]
+    joined_at: datetime
+    ended_at: datetime | None
+
+
+def staff(db: Session) -> list[StaffRow]:
+    """Everyone, those who left last."""
+    belongs: dict[int, list[int]] = {}
+    for staff_id, clinic_id in db.execute(select(col(StaffClinic.staff_id), col(StaffClinic.clinic_id))):
+        belongs.setdefault(staff_id, []).append(clinic_id)
+    rows = db.execute(
+        select(
+            col(Staff.id),
+            col(Staff.name),
+            col(Staff.email),
+            col(Staff.roles),
+            col(Staff.joined_at),
+            col(Staff.ended_at),
+        ).order_by(col(Staff.ended_at).is_not(None), col(Staff.name))
+    )
+    return [StaffRow(row[0], row[1], row[2], row[3], belongs.get(row[0], []), row[4], row[5]) for row in rows]
+
+
+def person(db: Session, staff_id: int) -> StaffRow:
+    for row in staff(db):
+        if row.id == staff_id:
+            return row
+    raise NotFound("Nobody like that works here.")
+
+
+class Invitation(NamedTuple):
+    name: str
+    email: str
+    roles: list[str]
+    ends_at: datetime
+
+
+def open_invitations(db: Session) -> list[Invitation]:
+    rows = db.execute(
+        select(col(Link.name), col(Link.email), col(Link.roles), col(Link.ends_at))
+        .where(col(Link.purpose) == "invitation", col(Link.used_at).is_(None), col(Link.ends_at) > clock.now())
+        .order_by(col(Link.ends_at))
+    )
+    return [Invitation(*row) for row in rows]
+
+
+def calendar_row(db: Session) -> Calendar:
+    return db.get_one(Calendar, lab(db).calendar_id)

@@ -1,5 +1,7 @@
-"""Who a person is to the rest of the house: roles, and the small value that every page and act is given."""
+"""Who a person is to the rest of the house: roles, the small value that every page and act is given, secrets' form."""
 
+import hashlib
+import secrets
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -29,3 +31,32 @@ class Viewer:
 
     def has(self, *roles: Role) -> bool:
         return not self.roles.isdisjoint(roles)
+
+
+def hash_of(token: str) -> str:
+    """What is stored of a secret link or session: it is long and random, so its digest can't be guessed back."""
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
+def new_token() -> str:
+    return secrets.token_urlsafe(32)
+
+
+SHORTEST = 12
+TOO_USUAL = ("password", "passwort", "qwertyuiop", "1234567890", "letmein", "orthotic", "pairtrail", "iloveyou")
+
+
+def password_fault(password: str, email: str, name: str, lab: str) -> str | None:
+    """What is wrong with a new password; None if it will do. Length counts, not the kinds of characters."""
+    low = password.lower()
+    if len(password) < SHORTEST:
+        return f"A password has at least {SHORTEST} characters; a few words in a row are easy to remember."
+    if len(password) > 200:
+        return "A password has at most 200 characters."
+    own_words = f"{email.split('@', maxsplit=1)[0]} {name} {lab}".lower().split()
+    own = [word for word in own_words if len(word) > 3]
+    if any(low.replace(part, "").strip("0123456789!?. -_") == "" for part in (*own, *TOO_USUAL)):
+        return "This is among the first that anyone would try. Take a few words that have nothing to do with you."
+    if len(set(low)) < 5:
+        return "This repeats the same few characters. Take a few words in a row."
+    return None

@@ -1,10 +1,9 @@
 """Who asks? A request's person is looked up in the same thread and transaction as the work it asks for."""
 
-import hashlib
-import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import timedelta
+from ipaddress import ip_address
 from typing import Annotated
 
 from fastapi import Depends, FastAPI, Request
@@ -19,20 +18,12 @@ from app.errors import SignedOut
 from app.journal import actions as journal
 from app.people import queries
 from app.people.queries import Known
-from app.people.rules import Viewer
+from app.people.rules import Viewer, hash_of
 from app.people.tables import SignedIn
+from app.templating import go
 
 SEEN_EVERY = timedelta(minutes=1)
 bearer = HTTPBearer(auto_error=False, description="A token from `./pairtrail token EMAIL`.")
-
-
-def hash_of(token: str) -> str:
-    """What is stored of a secret: it is long and random, so a plain digest can't be guessed back."""
-    return hashlib.sha256(token.encode()).hexdigest()
-
-
-def new_token() -> str:
-    return secrets.token_urlsafe(32)
 
 
 class Ask:
@@ -101,6 +92,23 @@ async def called(request: Request, token: Annotated[HTTPAuthorizationCredentials
 
 Signed = Annotated[Ask, Depends(signed)]
 Called = Annotated[Ask, Depends(called)]
+
+
+def let_in(request: Request, token: str, then: str = "/", said: str = "") -> Response:
+    answer = go(then, said)
+    secure = request.app.state.settings.secure_cookies
+    answer.set_cookie(cookie_name(request), token, path="/", httponly=True, samesite="lax", secure=secure)
+    return answer
+
+
+def on_loopback(request: Request) -> bool:
+    """Both ends: the person sits at this machine, and asked for it by a name that can only be this machine."""
+    host = (request.url.hostname or "").strip("[]")
+    try:
+        here = host == "localhost" or ip_address(host).is_loopback
+        return here and request.client is not None and ip_address(request.client.host).is_loopback
+    except ValueError:
+        return False
 
 
 def end_idle(request: Request) -> None:

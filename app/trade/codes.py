@@ -2,75 +2,125 @@
 
 `26-00417-D` is two digits of the year, a serial of five to seven digits and one check character by ISO 7064
 MOD 37,36 over the digits without hyphens. Serials whose check character would be O or I are skipped, because they
-look like digits; a wrong character is caught before any look-up.
+look like digits; a wrong character is caught before any look-up. Which serial is the next one is asked of the
+database, by who places an order.
 """
 
 import re
+import unicodedata
 
 from stdnum.iso7064 import mod_37_36
 
 from app.trade import OutOfRange
 
 LOOKALIKES = ("O", "I")
-_FORM = re.compile(r"(\d{2})(\d{5,7})([0-9A-Z])")
-_DASHES = str.maketrans("", "", "-\u2010\u2011\u2012\u2013\u2014\u2212_/. \t\r\n")
+LAST_SERIAL = 9_999_999
+_FORM = re.compile(r"([0-9OIL]{2})([0-9OIL]{5,7})([0-9A-Z])")
+_SPELT_OUT = re.compile(r"\W*[0-9]{2}\W[0-9]{5,7}\W[0-9A-Z]\W*", re.ASCII)
+# Some scanners put the symbology's name in front: "]Q1" for a QR code, "]C0" for a bar code (ISO/IEC 15424).
+_SYMBOLOGY = re.compile(r"\s*\][A-Za-z][0-9A-Za-z]")
+_AS_DIGITS = str.maketrans("OIL", "011")
+_AS_CHECK = str.maketrans("OI", "01")
+# A scanner set to a US keyboard on a computer set to a German one types this where the hyphen should be.
+_WRONG_KEYBOARD = "ß"
 
 
 class BadCode(ValueError):
-    """What was typed or scanned is no pair's code; the sentence says what is wrong with it."""
+    """What was typed or scanned is no pair's code; the sentence says what is wrong and what to do."""
 
 
-def check_character(year: int, serial: int) -> str:
-    return str(mod_37_36.calc_check_digit(_digits(year, serial)))
+class NotACode(BadCode):
+    """It does not have the form of a code at all."""
 
 
-def is_skipped(year: int, serial: int) -> bool:
-    return check_character(year, serial) in LOOKALIKES
+class WrongCheckCharacter(BadCode):
+    """It has the form, but some character of it was misread, mistyped or swapped."""
 
 
-def pair_code(year: int, serial: int) -> str:
-    """`year` is two digits, `serial` from 1 to 9999999 and not a skipped one."""
-    check = check_character(year, serial)
+def check_character(year2: int, serial: int) -> str:
+    """ISO 7064 MOD 37,36 over the year's two digits and the serial's five to seven; may be a skipped O or I."""
+    return str(mod_37_36.calc_check_digit(_digits(year2, serial)))
+
+
+def is_skipped(year2: int, serial: int) -> bool:
+    """Whether no pair gets this serial because its check character would look like a digit."""
+    return check_character(year2, serial) in LOOKALIKES
+
+
+def pair_code(year2: int, serial: int) -> str:
+    """`year2` is 0 to 99, `serial` from 1 to 9999999 and not a skipped one; anything else is OutOfRange."""
+    check = check_character(year2, serial)
     if check in LOOKALIKES:
-        raise OutOfRange("serial", serial, "one whose check character is neither O nor I")
-    return f"{year:02d}-{serial:05d}-{check}"
+        raise OutOfRange("serial", serial, f"one whose check character is not O or I; {serial + 1} follows")
+    return f"{year2:02d}-{serial:05d}-{check}"
 
 
-def next_serial(year: int, serial: int) -> int:
-    """The first usable serial after this one."""
+def next_serial(year2: int, serial: int) -> int:
+    """The first usable serial after this one; 0 asks for the year's first. Past 9999999 it is OutOfRange."""
     serial += 1
-    while is_skipped(year, serial):
+    while is_skipped(year2, serial):
         serial += 1
     return serial
 
 
 def parse(text: str) -> str:
-    """The canonical code in `text`; case, blanks and any kind of dash do not matter."""
-    bare = text.upper().translate(_DASHES)
-    form = _FORM.fullmatch(bare)
+    """The canonical code in `text`; case, blanks, hyphens and any kind of dash do not matter.
+
+    O, I and L among the digits are read as 0, 1 and 1, and O or I at the end as 0 and 1, since none of them is
+    ever printed there. Raises NotACode or WrongCheckCharacter, both BadCode.
+    """
+    form = _FORM.fullmatch(_bare(text))
     if form is None:
-        raise BadCode(f"'{text.strip()[:40]}' does not read like a pair's code, such as 26-00417-D.")
-    year, serial, check = form.groups()
-    if len(serial) > 5 and serial.startswith("0"):
-        raise BadCode(f"'{text.strip()[:40]}' has a zero too many.")
-    if not mod_37_36.is_valid(bare) or check in LOOKALIKES:
-        raise BadCode(f"'{text.strip()[:40]}' has a wrong character in it: the check character {check} does not fit.")
-    return f"{year}-{serial}-{check}"
+        raise NotACode(
+            f"'{_shown(text)}' does not read like a pair's code, such as 26-00417-D: the year in two digits, "
+            "five to seven digits and one more letter or digit. Scan it again, or type all of it."
+        )
+    year2, serial = form[1].translate(_AS_DIGITS), form[2].translate(_AS_DIGITS)
+    check = form[3].translate(_AS_CHECK)
+    if not int(serial) or (len(serial) > 5 and serial.startswith("0")):
+        raise NotACode(
+            f"'{_shown(text)}' does not read like a pair's code: a serial is never zero, and one of more than "
+            "five digits has no zero in front. Scan it again, or type all of it."
+        )
+    if not mod_37_36.is_valid(year2 + serial + check):
+        raise WrongCheckCharacter(
+            f"'{_shown(text)}' has the form of a pair's code, but a character of it is wrong or two are swapped: "
+            f"the check character {check} does not fit. Compare it with the label, or scan it again."
+        )
+    return f"{year2}-{serial}-{check}"
 
 
 def is_code_like(text: str) -> bool:
-    """Whether a search should look for a code rather than a label; says nothing of whether it is right."""
-    return _FORM.fullmatch(text.upper().translate(_DASHES)) is not None
+    """Whether a search should look for a code rather than for a label or chart number.
+
+    True for what is written with its two hyphens even if its check character is wrong, so that the mistake is
+    told; bare digits, which could as well be a chart number, count only when the check character fits.
+    """
+    if _SPELT_OUT.fullmatch(text.upper()):
+        return True
+    try:
+        parse(text)
+    except BadCode:
+        return False
+    return True
 
 
 def normalise(text: str) -> str:
-    """Upper case, letters and digits alone: what codes and labels are searched by."""
-    return "".join(character for character in text.upper() if character.isalnum())
+    """Upper case, letters and digits alone: what codes, labels and chart numbers are stored and searched by."""
+    return "".join(character for character in unicodedata.normalize("NFKC", text).upper() if character.isalnum())
 
 
-def _digits(year: int, serial: int) -> str:
-    if not 0 <= year <= 99:
-        raise OutOfRange("year", year, "two digits, 0 to 99")
-    if not 1 <= serial <= 9_999_999:
-        raise OutOfRange("serial", serial, "from 1 to 9999999")
-    return f"{year:02d}{serial:05d}"
+def _bare(text: str) -> str:
+    return normalise(_SYMBOLOGY.sub("", text, count=1).replace(_WRONG_KEYBOARD, "")) if text else ""
+
+
+def _shown(text: str) -> str:
+    return " ".join(text.split())[:40]
+
+
+def _digits(year2: int, serial: int) -> str:
+    if not 0 <= year2 <= 99:
+        raise OutOfRange("year", year2, "two digits, 0 to 99")
+    if not 1 <= serial <= LAST_SERIAL:
+        raise OutOfRange("serial", serial, f"from 1 to {LAST_SERIAL}")
+    return f"{year2:02d}{serial:05d}"

@@ -1,0 +1,86 @@
+"""A real server and a real browser: three people of one demo lab, each in a browser of their own."""
+
+import os
+import socket
+import threading
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+import uvicorn
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from app.all_tables import migrate
+from app.database import Database
+from app.demo.actions import open_lab
+from app.main import build
+from app.settings import Settings
+
+PICTURES = Path(os.environ.get("PAIRTRAIL_PICTURES", "var/pictures"))
+SizedPage = Callable[..., Page]
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    path = os.environ.get("PAIRTRAIL_CHROMIUM") or None
+    quiet = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-sync"]
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=quiet)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def address(tmp_path: Path) -> Iterator[str]:
+    """The address of a server of the demo lab, on a port of its own."""
+    settings = Settings(data=tmp_path, database_url="")
+    database = Database(settings.url)
+    migrate(database)
+    with database.writing() as db:
+        open_lab(db)
+    database.close()
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    server = uvicorn.Server(uvicorn.Config(build(settings), host="127.0.0.1", port=port, log_level="error"))
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    until = time.monotonic() + 20
+    while not server.started and time.monotonic() < until:
+        time.sleep(0.02)
+    assert server.started, "the server did not start"
+    yield f"http://127.0.0.1:{port}"
+    server.should_exit = True
+    thread.join(10)
+
+
+@pytest.fixture
+def sign_in(chromium: Browser, address: str) -> Iterator[SizedPage]:
+    """Opens a browser for a role by the demo's own button; `width` is 1280 unless the story says otherwise."""
+    contexts = []
+
+    def open_as(role: str, width: int = 1280, javascript: bool = True) -> Page:
+        context = chromium.new_context(viewport={"width": width, "height": 900}, java_script_enabled=javascript)
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(10_000)
+        page.goto(f"{address}/sign-in")
+        page.get_by_role("button", name=role.capitalize(), exact=True).click()
+        page.wait_for_url(f"{address}/")
+        return page
+
+    yield open_as
+    for context in contexts:
+        context.close()
+
+
+@pytest.fixture
+def picture() -> Callable[[Page, str], None]:
+    """Keeps what a page looks like, for people to look at."""
+
+    def keep(page: Page, name: str) -> None:
+        PICTURES.mkdir(parents=True, exist_ok=True)
+        page.screenshot(path=PICTURES / f"{name}.png", full_page=True)
+
+    return keep

@@ -1,0 +1,93 @@
+"""One order taken through every stage to settled by the three roles, with mouse and keyboard, in a real browser."""
+
+from collections.abc import Callable
+
+import pytest
+from playwright.sync_api import Page, expect
+
+Keep = Callable[[Page, str], None]
+SignIn = Callable[..., Page]
+
+
+def order(page: Page, label: str = "MR 2210") -> str:
+    """Fills the order form as a clinician does and returns the code it answers with."""
+    page.get_by_role("link", name="New order").click()
+    page.get_by_label("Chart label or number").fill(label)
+    for side in ("L", "R"):
+        page.locator(f'[name="capture.{side}"]').select_option("slipper_plaster")
+        page.locator(f'[name="{side}.shell"]').select_option("polypropylene")
+        page.locator(f'[name="{side}.shell_thickness"]').fill("4.0")
+        page.locator(f'[name="{side}.cover"]').select_option("eva")
+    page.get_by_role("button", name="Order the pair").click()
+    return page.locator("h1 .code").inner_text()
+
+
+@pytest.mark.parametrize("javascript", [True, False], ids=["", "without JavaScript"])
+def test_an_order_is_taken_to_a_settled_wearer(sign_in: SignIn, picture: Keep, javascript: bool) -> None:
+    clinician = sign_in("clinician", javascript=javascript)
+    code = order(clinician)
+    expect(clinician.get_by_role("status")).to_contain_text(f"The pair's code is {code}")
+    picture(clinician, "pair-ordered")
+
+    technician = sign_in("technician", javascript=javascript)
+    picture(technician, "desk-technician")
+    for stage, done in (
+        ("check_in", "Checked in"),
+        ("pour", "Poured"),
+        ("correct", "Corrected"),
+        ("press", "Pressed"),
+        ("grind", "Ground"),
+        ("cover", "Covered"),
+        ("trim", "Trimmed"),
+        ("inspect", "Inspected"),
+    ):
+        technician.goto(f"{technician.url.split('/queue')[0].rstrip('/')}/queue/{stage}")
+        picture(technician, f"queue-{stage}")
+        technician.get_by_role("button", name=f"{done}: {code}").click()
+        expect(technician.get_by_role("status")).to_contain_text(f"{code}: finished the work")
+
+    clinician.reload()
+    clinician.get_by_role("button", name="Dispensed").click()
+    expect(clinician.get_by_role("status")).to_contain_text("It now stands at Wearing in")
+    clinician.get_by_role("button", name="Settle").click()
+    expect(clinician.get_by_role("status")).to_contain_text("It is settled")
+    picture(clinician, "pair-settled")
+
+    manager = sign_in("manager", javascript=javascript)
+    manager.get_by_label("Code or chart number").fill(code.lower())
+    manager.keyboard.press("Enter")
+    expect(manager.locator("h1 .code")).to_have_text(code)
+    picture(manager, "pair-manager")
+
+
+def test_a_question_stops_a_pair_and_its_answer_lets_it_go_on(sign_in: SignIn, picture: Keep) -> None:
+    clinician = sign_in("clinician")
+    code = order(clinician)
+    technician = sign_in("technician", width=820)
+    technician.goto(f"{technician.url}pair/{code}")
+    technician.locator("summary", has_text="Ask").first.click()
+    technician.get_by_label("Your question").fill("Met pad on which side?")
+    picture(technician, "pair-asking-820")
+    technician.locator("details[open]").get_by_role("button", name="Ask").click()
+    expect(technician.get_by_text("Parked: waits on the clinic")).to_be_visible()
+    expect(technician.get_by_text("'Done' is possible once it goes on")).to_be_visible()
+
+    clinician.reload()
+    clinician.locator("summary", has_text="Answer").click()
+    clinician.get_by_label("Your answer").fill("Left only")
+    clinician.locator("details[open]").get_by_role("button", name="Answer").click()
+    expect(clinician.get_by_role("status")).to_contain_text("answered")
+    expect(clinician.get_by_text("Parked")).to_have_count(0)
+
+
+def test_a_wrong_order_comes_back_filled_with_the_message_at_its_field(sign_in: SignIn, picture: Keep) -> None:
+    page = sign_in("clinician")
+    page.get_by_role("link", name="New order").click()
+    page.get_by_label("Chart label or number").fill("<script>alert(1)</script>")
+    page.locator('[name="L.shell_thickness"]').fill("forty")
+    page.get_by_role("button", name="Order the pair").click()
+    expect(page.get_by_role("alert")).to_be_focused()
+    expect(page.get_by_label("Chart label or number")).to_have_value("<script>alert(1)</script>")
+    expect(page.locator('[name="L.shell_thickness"]')).to_have_value("forty")
+    expect(page.locator('[name="L.shell_thickness"]')).to_have_attribute("aria-invalid", "true")
+    picture(page, "order-errors")
