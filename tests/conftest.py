@@ -4,7 +4,7 @@ import os
 import secrets
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import timedelta
 from pathlib import Path
 
@@ -79,17 +79,42 @@ def migrated(on_postgresql: bool, tmp_path_factory: pytest.TempPathFactory) -> s
 
 
 @pytest.fixture
-def url(migrated: str, on_postgresql: bool, tmp_path: Path) -> Iterator[str]:
-    if not on_postgresql:
-        copy = tmp_path / "pairtrail.db"
-        shutil.copy(migrated.removeprefix("sqlite:///"), copy)
-        yield f"sqlite:///{copy}"
-        return
-    name = f"test_{secrets.token_hex(6)}"
-    with psycopg.connect(os.environ["PAIRTRAIL_TEST_POSTGRESQL"], autocommit=True) as admin:
-        admin.execute(f"CREATE DATABASE {name} TEMPLATE {migrated.rsplit('/', 1)[-1].split('?', maxsplit=1)[0]}")
-        yield _address(name)
-        admin.execute(f"DROP DATABASE {name} WITH (FORCE)")
+def new_url(migrated: str, on_postgresql: bool, tmp_path: Path) -> Iterator[Callable[[], str]]:
+    """Copies the migrated database as often as a test wants one of its own."""
+    made: list[str] = []
+
+    def copy() -> str:
+        name = f"test_{secrets.token_hex(6)}"
+        if not on_postgresql:
+            path = tmp_path / f"{name}.db"
+            shutil.copy(migrated.removeprefix("sqlite:///"), path)
+            return f"sqlite:///{path}"
+        with psycopg.connect(os.environ["PAIRTRAIL_TEST_POSTGRESQL"], autocommit=True) as admin:
+            admin.execute(f"CREATE DATABASE {name} TEMPLATE {make_url(migrated).database}")
+        made.append(name)
+        return _address(name)
+
+    yield copy
+    if made:
+        with psycopg.connect(os.environ["PAIRTRAIL_TEST_POSTGRESQL"], autocommit=True) as admin:
+            for name in made:
+                admin.execute(f"DROP DATABASE {name} WITH (FORCE)")
+
+
+@pytest.fixture
+def new_database(new_url: Callable[[], str]) -> Callable[[], Database]:
+    return lambda: Database(new_url())
+
+
+@pytest.fixture
+def url(new_url: Callable[[], str], on_postgresql: bool, tmp_path: Path) -> str:
+    address = new_url()
+    if on_postgresql:
+        return address
+    # The place where the settings look for it.
+    path = tmp_path / "pairtrail.db"
+    Path(address.removeprefix("sqlite:///")).rename(path)
+    return f"sqlite:///{path}"
 
 
 @pytest.fixture

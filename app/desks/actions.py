@@ -78,4 +78,5 @@ SPECIAL: Mapping[str, Callable[..., Moved]] = {
     "promise": bench.promise,
     "recapture": bench.recapture,
     "remake": remake,
+    "transfer": bench.transfer,
 }

@@ -8,6 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from app.bench import actions as bench
 from app.bench import queries
+from app.bench.actions import parcels
 from app.bench.queries import QueueRow
 from app.bench.rules.acts import ACTS
 from app.bench.rules.machine import Asked
@@ -21,7 +22,13 @@ from app.people.sessions import Called
 
 router = APIRouter(prefix="/api/v1", tags=["trail"])
 
-FEW = {"shell": "polypropylene", "shell_thickness": 40, "cover": "eva", "cover_thickness": 30, "cover_length": "toes"}
+FEW: dict[str, Any] = {
+    "shell": "polypropylene",
+    "shell_thickness": 40,
+    "cover": "eva",
+    "cover_thickness": 30,
+    "cover_length": "toes",
+}
 ORDER: dict[str, Any] = {
     "clinic_id": 1,
     "label": "MR 2210",
@@ -78,6 +85,9 @@ class ActIn(BaseModel):
     reason: str | None = Field(default=None, max_length=4000)
     waiting_on: str | None = None
     version: int | None = Field(default=None, description="If given, it must match: a stage can be reached twice.")
+    ticket: int | None = Field(
+        default=None, description="The prescription's number on the scanned job ticket; an old one moves nothing."
+    )
     done_at: datetime | None = Field(default=None, description="When the work was done, if that was before now.")
     facts: dict[str, Any] = Field(default_factory=dict)
 
@@ -152,6 +162,91 @@ def do_act(
             }
 
         sent = body.model_dump(mode="json") | {"code": code}
+        _, answer = bench.once(db, staff_id=viewer.staff_id, key=idempotency_key, body=sent, act=act)
+    return answer
+
+
+class PrescriptionIn(BaseModel):
+    """A prescription in whole; it becomes the next version. A pair on the bench stands still until the lab chooses."""
+
+    model_config = ConfigDict(extra="forbid", json_schema_extra={"examples": [{"prescription": {"L": FEW, "R": FEW}}]})
+
+    prescription: dict[Literal["L", "R"], dict[str, Any]]
+    stage_notes: dict[str, str] = Field(default_factory=dict)
+    version: int | None = Field(default=None, description="The pair's version, if it must match.")
+    words: str = Field(default="", max_length=4000, description="Why it changes.")
+
+
+@router.post("/pairs/{code}/prescription", summary="Change the prescription of a pair")
+def change_prescription(
+    code: str, body: PrescriptionIn, ask: Called, idempotency_key: Annotated[str | None, Header()] = None
+) -> dict[str, Any]:
+    """Answers the pair's stage and version and the prescription's number."""
+    with ask.writing() as (viewer, db):
+
+        def act() -> dict[str, Any]:
+            moved = bench.amend(
+                db,
+                code=code,
+                by=viewer,
+                body={str(side): items for side, items in body.prescription.items()},
+                stage_notes=body.stage_notes,
+                version=body.version,
+                words=body.words,
+            )
+            number = queries.prescription_number(db, moved.order_id)
+            return {"stage": moved.state.stage, "version": moved.state.version, "prescription": number}
+
+        sent = body.model_dump(mode="json") | {"prescription_of": code}
+        _, answer = bench.once(db, staff_id=viewer.staff_id, key=idempotency_key, body=sent, act=act)
+    return answer
+
+
+class ParcelIn(BaseModel):
+    """Pairs of one clinic that go into one parcel; all of them or none."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    clinic_id: int
+    codes: list[str] = Field(max_length=200)
+    to_clinic: bool = Field(default=True, description="False for a parcel that comes back to the lab.")
+    carrier: str = Field(default="", max_length=80)
+    tracking: str = Field(default="", max_length=80)
+
+
+class ArrivalIn(BaseModel):
+    """What of a parcel is not as it should be: code to `missing` or `damaged`; everything else is received."""
+
+    model_config = ConfigDict(extra="forbid", json_schema_extra={"examples": [{"exceptions": {}}]})
+
+    exceptions: dict[str, str] = Field(default_factory=dict)
+
+
+@router.post("/parcels", status_code=201, summary="Pack and send a parcel")
+def send_parcel(body: ParcelIn, ask: Called, idempotency_key: Annotated[str | None, Header()] = None) -> dict[str, Any]:
+    with ask.writing() as (viewer, db):
+        need(viewer, "pack_parcel", body.clinic_id)
+
+        def act() -> dict[str, Any]:
+            return {"parcel": parcels.send(db, by=viewer, **body.model_dump()).id}
+
+        sent = body.model_dump(mode="json")
+        _, answer = bench.once(db, staff_id=viewer.staff_id, key=idempotency_key, body=sent, act=act, status=201)
+    return answer
+
+
+@router.post("/parcels/{parcel_id}/arrival", summary="Receive a parcel with its exceptions")
+def receive_parcel(
+    parcel_id: int, body: ArrivalIn, ask: Called, idempotency_key: Annotated[str | None, Header()] = None
+) -> dict[str, Any]:
+    with ask.writing() as (viewer, db):
+        need(viewer, "receive_parcel")
+
+        def act() -> dict[str, Any]:
+            arrived = parcels.receive(db, by=viewer, parcel_id=parcel_id, exceptions=body.exceptions)
+            return arrived._asdict()
+
+        sent = body.model_dump(mode="json") | {"parcel": parcel_id}
         _, answer = bench.once(db, staff_id=viewer.staff_id, key=idempotency_key, body=sent, act=act)
     return answer
 

@@ -16,9 +16,9 @@ from app.trade import OutOfRange
 LOOKALIKES = ("O", "I")
 LAST_SERIAL = 9_999_999
 _FORM = re.compile(r"([0-9OIL]{2})([0-9OIL]{5,7})([0-9A-Z])")
-_SPELT_OUT = re.compile(r"\W*[0-9]{2}\W[0-9]{5,7}\W[0-9A-Z]\W*", re.ASCII)
+_HYPHENATED = re.compile(r"[0-9]{2}[^0-9A-Z]+[0-9]{5,7}[^0-9A-Z]+[0-9A-Z]")
 # Some scanners put the symbology's name in front: "]Q1" for a QR code, "]C0" for a bar code (ISO/IEC 15424).
-_SYMBOLOGY = re.compile(r"\s*\][A-Za-z][0-9A-Za-z]")
+_SYMBOLOGY = re.compile(r"^\s*\][A-Za-z][0-9A-Za-z]")
 _AS_DIGITS = str.maketrans("OIL", "011")
 _AS_CHECK = str.maketrans("OI", "01")
 # A scanner set to a US keyboard on a computer set to a German one types this where the hyphen should be.
@@ -51,7 +51,7 @@ def pair_code(year2: int, serial: int) -> str:
     """`year2` is 0 to 99, `serial` from 1 to 9999999 and not a skipped one; anything else is OutOfRange."""
     check = check_character(year2, serial)
     if check in LOOKALIKES:
-        raise OutOfRange("serial", serial, f"one whose check character is not O or I; {serial + 1} follows")
+        raise OutOfRange("serial", serial, "one whose check character is neither O nor I")
     return f"{year2:02d}-{serial:05d}-{check}"
 
 
@@ -69,7 +69,7 @@ def parse(text: str) -> str:
     O, I and L among the digits are read as 0, 1 and 1, and O or I at the end as 0 and 1, since none of them is
     ever printed there. Raises NotACode or WrongCheckCharacter, both BadCode.
     """
-    form = _FORM.fullmatch(_bare(text))
+    form = _FORM.fullmatch(normalise(_hyphens_restored(text)))
     if form is None:
         raise NotACode(
             f"'{_shown(text)}' does not read like a pair's code, such as 26-00417-D: the year in two digits, "
@@ -96,7 +96,7 @@ def is_code_like(text: str) -> bool:
     True for what is written with its two hyphens even if its check character is wrong, so that the mistake is
     told; bare digits, which could as well be a chart number, count only when the check character fits.
     """
-    if _SPELT_OUT.fullmatch(text.upper()):
+    if _HYPHENATED.fullmatch(_hyphens_restored(text).strip().upper()):
         return True
     try:
         parse(text)
@@ -110,8 +110,8 @@ def normalise(text: str) -> str:
     return "".join(character for character in unicodedata.normalize("NFKC", text).upper() if character.isalnum())
 
 
-def _bare(text: str) -> str:
-    return normalise(_SYMBOLOGY.sub("", text, count=1).replace(_WRONG_KEYBOARD, "")) if text else ""
+def _hyphens_restored(text: str) -> str:
+    return _SYMBOLOGY.sub("", text, count=1).replace(_WRONG_KEYBOARD, "-")
 
 
 def _shown(text: str) -> str:

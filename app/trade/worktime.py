@@ -1,152 +1,243 @@
 """Working time: how long the lab was open between two instants, and on which working day something falls.
 
-Hours are wall time in the lab's zone, so a span over a clock change is as long as it really was.
+Hours are wall time in the lab's zone, so a span over a clock change is as long as it really was. Which days are
+public holidays is settled by who makes the calendar; what a stage usually takes is estimates.py.
 """
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
+from collections import Counter
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from functools import lru_cache
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
-
-import numpy as np
+from functools import cached_property
+from itertools import accumulate
+from zoneinfo import ZoneInfo
 
 from app.trade import OutOfRange
 
 Span = tuple[time, time]
 NBSP = "\u00a0"
+FIRST_YEAR, LAST_YEAR = 1970, 2199
+
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_MICROSECOND = timedelta(microseconds=1)
+_MINUTE = 60_000_000
+_ANCHOR = 2026
 
 
 @dataclass(frozen=True)
 class WorkCalendar:
-    """`hours` holds seven weekdays, Monday first, each a tuple of open spans; a break is the gap between two."""
+    """`hours` holds seven weekdays, Monday first, each a tuple of open spans; a break is the gap between two.
+
+    Spans are whole minutes of wall time; one that ends at 00:00 lasts until midnight. An instant has to be aware
+    (TypeError otherwise); days and instants from 1970 to 2199 are known, others are OutOfRange. What is worked out
+    once is kept with the calendar, so a question costs about a microsecond: keep the calendar, too.
+    """
 
     zone: str
     hours: tuple[tuple[Span, ...], ...]
     days_off: frozenset[date] = frozenset()
 
     def __post_init__(self) -> None:
-        if len(self.hours) != 7:
-            raise OutOfRange("hours", len(self.hours), "seven weekdays, Monday first")
         try:
             ZoneInfo(self.zone)
-        except (ZoneInfoNotFoundError, ValueError):
-            raise OutOfRange("zone", self.zone, "a time zone such as Europe/Lisbon") from None
+        except (KeyError, ValueError, OSError):  # unknown, malformed, a folder of zones
+            raise OutOfRange("zone", repr(self.zone), "a time zone such as Europe/Lisbon") from None
+        if len(self.hours) != 7:
+            raise OutOfRange("hours", f"a list of {len(self.hours)}", "seven weekdays, Monday first")
         for spans in self.hours:
-            edges = [edge for span in spans for edge in span]
-            if edges != sorted(edges) or any(start >= end for start, end in spans):
-                raise OutOfRange("hours", spans, "spans in order that do not overlap")
+            _check_spans(spans)
         if not any(self.hours):
-            raise OutOfRange("hours", "empty", "at least one working day in the week")
+            raise OutOfRange("hours", "empty", "at least one open span in the week")
 
     def is_working_day(self, day: date) -> bool:
         return bool(self.hours[day.weekday()]) and day not in self.days_off
 
     def next_working_day(self, day: date) -> date:
         """`day` itself if it is one."""
-        while not self.is_working_day(day):
-            day += timedelta(days=1)
-        return day
+        return self.add_working_days(day, 0)
 
     def add_working_days(self, day: date, count: int) -> date:
-        """As numpy.busday_offset with roll="forward": a day off counts from the next working day."""
+        """As numpy.busday_offset with roll="forward": from a day off it counts from the next working day."""
         if count < 0:
-            raise OutOfRange("count", count, "0 or more")
-        day = self.next_working_day(day)
-        for _ in range(count):
-            day = self.next_working_day(day + timedelta(days=1))
-        return day
+            raise OutOfRange("count", count, "0 or more working days")
+        return date.fromordinal(self._reckoning.nth_day_from(day, count))
 
     def working_days_between(self, start: date, end: date) -> int:
-        """Working days from `start` to before `end`; negative when `end` comes first."""
+        """Working days from `start` to before `end`, as numpy.busday_count; negative when `end` comes first."""
         if end < start:
             return -self.working_days_between(end, start)
-        return sum(self.is_working_day(start + timedelta(days=n)) for n in range((end - start).days))
+        return self._reckoning.days_before(end) - self._reckoning.days_before(start)
 
     def minutes_between(self, start: datetime, end: datetime) -> int:
-        """Whole working minutes from `start` to `end`, both aware; 0 when `end` comes first."""
+        """Whole working minutes from `start` to `end`; 0 when `end` comes first."""
         if end <= start:
             return 0
-        return int((_worked(self, end) - _worked(self, start)) // 60)
+        worked = self._reckoning.worked_at
+        return (worked(_microseconds(end)) - worked(_microseconds(start))) // _MINUTE
 
     def add_minutes(self, start: datetime, minutes: int) -> datetime:
-        """The instant when the lab has been open for so many minutes since `start`."""
-        wanted = _worked(self, start) + minutes * 60
-        year = start.astimezone(ZoneInfo(self.zone)).year
-        while _before(self, year + 1) < wanted:
-            year += 1
-        layout = _year(self, year)
-        inside = wanted - _before(self, year)
-        index = min(bisect_right(layout.sums, inside - 1e-9), len(layout.starts)) - 1
-        return datetime.fromtimestamp(layout.starts[index] + inside - layout.sums[index], UTC)
+        """The first instant, in UTC, at which the lab has been open for `minutes` since `start`.
+
+        So a last hour before closing ends at closing, not on the next morning; 0 minutes is `start` itself.
+        """
+        if minutes < 0:
+            raise OutOfRange("minutes", minutes, "0 or more")
+        if minutes == 0:
+            return start.astimezone(UTC)
+        reached = self._reckoning.instant_after(_microseconds(start), minutes * _MINUTE)
+        return _EPOCH + timedelta(microseconds=reached)
 
     def minutes_of(self, day: date) -> int:
+        """Working minutes of one day as they really pass: a clock change in an open span counts."""
         zone = ZoneInfo(self.zone)
-        spans = self.hours[day.weekday()] if self.is_working_day(day) else ()
-        return round(sum(_instant(day, end, zone) - _instant(day, start, zone) for start, end in spans) / 60)
+        worked = self._reckoning.worked_at
+        begins, ends = _instant(day, time(), zone), _instant(day + timedelta(days=1), time(), zone)
+        return (worked(ends) - worked(begins)) // _MINUTE
 
     def standard_day_minutes(self) -> int:
-        """The minutes of the most usual working day: what "1 d" means at this lab."""
-        lengths = [sum((e.hour - s.hour) * 60 + e.minute - s.minute for s, e in spans) for spans in self.hours if spans]
-        return max(lengths, key=lambda length: (lengths.count(length), length))
+        """Wall-clock minutes of the most usual working weekday, the longest of several: what "1 d" means here."""
+        return self._standard_day
 
+    @cached_property
+    def _standard_day(self) -> int:
+        lengths = Counter(sum(_closing(end) - _minute(start) for start, end in spans) for spans in self.hours if spans)
+        return max(lengths, key=lambda length: (lengths[length], length))
 
-@dataclass(frozen=True)
-class _Layout:
-    """A year's open spans as seconds since the epoch, with the seconds worked before each."""
-
-    starts: list[float]
-    ends: list[float]
-    sums: list[float]
-    total: float
-
-
-@lru_cache(maxsize=256)
-def _year(calendar: WorkCalendar, year: int) -> _Layout:
-    zone = ZoneInfo(calendar.zone)
-    starts: list[float] = []
-    ends: list[float] = []
-    day = date(year, 1, 1)
-    while day.year == year:
-        if calendar.is_working_day(day):
-            for start, end in calendar.hours[day.weekday()]:
-                starts.append(_instant(day, start, zone))
-                ends.append(_instant(day, end, zone))
-        day += timedelta(days=1)
-    lengths = np.asarray(ends) - np.asarray(starts)
-    sums = np.concatenate([[0.0], np.cumsum(lengths)])
-    return _Layout(starts, ends, sums[:-1].tolist(), float(sums[-1]))
-
-
-@lru_cache(maxsize=512)
-def _before(calendar: WorkCalendar, year: int) -> float:
-    """Seconds worked from 2000 to the start of `year`; only differences are ever used."""
-    if year <= 2000:
-        return -sum(_year(calendar, earlier).total for earlier in range(year, 2000))
-    return _before(calendar, year - 1) + _year(calendar, year - 1).total
-
-
-def _worked(calendar: WorkCalendar, at: datetime) -> float:
-    """Seconds the lab had been open at this instant, counted from 2000."""
-    year = at.astimezone(ZoneInfo(calendar.zone)).year
-    layout = _year(calendar, year)
-    moment = at.timestamp()
-    index = bisect_right(layout.starts, moment) - 1
-    if index < 0:
-        return _before(calendar, year)
-    return _before(calendar, year) + layout.sums[index] + min(moment, layout.ends[index]) - layout.starts[index]
-
-
-def _instant(day: date, at: time, zone: ZoneInfo) -> float:
-    return datetime.combine(day, at, zone).timestamp()
+    @cached_property
+    def _reckoning(self) -> "_Reckoning":
+        return _Reckoning(self)
 
 
 def words(minutes: int, day_minutes: int) -> str:
-    """Working time as people say it: "40 min", "5 h", "1 d 2 h"; never broken over a line."""
+    """Working time as people say it, never broken over a line: "40 min", "5 h", "1 d 2 h", from ten days on "12 d".
+
+    Hours and days begun are not counted. `day_minutes` is what a day means (24 * 60 where a stage goes by the
+    clock). Less than nothing, as two machines' clocks may make it, reads "0 min".
+    """
     if minutes < 60:
-        return f"{minutes}{NBSP}min"
+        return f"{max(minutes, 0)}{NBSP}min"
     days, rest = divmod(minutes, day_minutes)
     hours = rest // 60
     if not days:
         return f"{hours}{NBSP}h"
     return f"{days}{NBSP}d" + (f"{NBSP}{hours}{NBSP}h" if hours and days < 10 else "")
+
+
+@dataclass(frozen=True, slots=True)
+class _Table:
+    """All open time of some years in a row; instants and lengths in microseconds, days as ordinals."""
+
+    years: range
+    begins: int
+    ends: int
+    opens: list[int]
+    closes: list[int]
+    worked: list[int]
+    """Before each opening, counted from the anchor year's start: a grown table counts like the one it replaces."""
+    days: list[int]
+    days_before_anchor: int
+
+
+class _Reckoning:
+    """A calendar's table, grown by whole years when a question reaches past it.
+
+    A grown table takes the old one's place in a single assignment, so threads may ask at the same time.
+    """
+
+    def __init__(self, calendar: WorkCalendar) -> None:
+        self._calendar = calendar
+        self._table = _tabulate(calendar, range(_ANCHOR, _ANCHOR + 1))
+
+    def worked_at(self, instant: int) -> int:
+        """Open time up to `instant`; only differences mean anything."""
+        table = self._table
+        if not table.begins <= instant < table.ends:
+            table = self._reaching(_local_year(instant, self._calendar.zone))
+        index = bisect_right(table.opens, instant) - 1
+        if index < 0:
+            return table.worked[0]
+        return table.worked[index] + min(instant, table.closes[index]) - table.opens[index]
+
+    def instant_after(self, instant: int, length: int) -> int:
+        wanted = self.worked_at(instant) + length
+        table = self._table
+        while table.worked[-1] < wanted:
+            table = self._reaching(table.years.stop)
+        index = bisect_left(table.worked, wanted) - 1
+        return table.opens[index] + wanted - table.worked[index]
+
+    def days_before(self, day: date) -> int:
+        """Working days before `day`; only differences mean anything."""
+        table = self._reaching(day.year)
+        return bisect_left(table.days, day.toordinal()) - table.days_before_anchor
+
+    def nth_day_from(self, day: date, count: int) -> int:
+        table = self._reaching(day.year)
+        while (index := bisect_left(table.days, day.toordinal()) + count) >= len(table.days):
+            table = self._reaching(table.years.stop)
+        return table.days[index]
+
+    def _reaching(self, year: int) -> _Table:
+        table = self._table
+        if year not in table.years:
+            if not FIRST_YEAR <= year <= LAST_YEAR:
+                raise OutOfRange("year", year, f"from {FIRST_YEAR} to {LAST_YEAR}, where working time is known")
+            years = range(min(year, table.years.start), max(year + 1, table.years.stop))
+            self._table = table = _tabulate(self._calendar, years)
+        return table
+
+
+def _tabulate(calendar: WorkCalendar, years: range) -> _Table:
+    """The table of `years`, which include the anchor."""
+    zone = ZoneInfo(calendar.zone)
+    starts = [date(year, 1, 1) for year in (years.start, _ANCHOR, years.stop)]
+    begins, anchor, ends = (_instant(day, time(), zone) for day in starts)
+    first_day, anchor_day, last_day = (day.toordinal() for day in starts)
+    days = [day for day in map(date.fromordinal, range(first_day, last_day)) if calendar.is_working_day(day)]
+    opens: list[int] = []
+    closes: list[int] = []
+    before = begins
+    for day in days:
+        for start, end in calendar.hours[day.weekday()]:
+            # A wall time that a clock change leaves out is read as an hour later (PEP 495): it may run into the next.
+            opens.append(max(before, _instant(day, start, zone)))
+            before = max(opens[-1], _instant(day + timedelta(days=end == time()), end, zone))
+            closes.append(before)
+    worked = list(accumulate((end - start for start, end in zip(opens, closes, strict=True)), initial=0))
+    zero = worked[bisect_left(opens, anchor)]
+    ordinals = [day.toordinal() for day in days]
+    return _Table(
+        years, begins, ends, opens, closes, [n - zero for n in worked], ordinals, bisect_left(ordinals, anchor_day)
+    )
+
+
+def _check_spans(spans: tuple[Span, ...]) -> None:
+    edges = [edge for span in spans for edge in span]
+    shown = ", ".join(f"{start:%H:%M}-{end:%H:%M}" for start, end in spans)
+    if any(edge.second or edge.microsecond or edge.tzinfo for edge in edges):
+        raise OutOfRange("hours", shown, "whole minutes of wall time")
+    minutes = [number for start, end in spans for number in (_minute(start), _closing(end))]
+    if minutes != sorted(minutes) or any(_minute(start) == _closing(end) for start, end in spans):
+        raise OutOfRange("hours", shown, "open spans in order that do not overlap, such as 08:00-12:00, 13:00-17:00")
+
+
+def _minute(at: time) -> int:
+    return at.hour * 60 + at.minute
+
+
+def _closing(at: time) -> int:
+    return _minute(at) or 24 * 60
+
+
+def _microseconds(at: datetime) -> int:
+    return (at - _EPOCH) // _MICROSECOND
+
+
+def _instant(day: date, at: time, zone: ZoneInfo) -> int:
+    return _microseconds(datetime.combine(day, at, zone))
+
+
+def _local_year(instant: int, zone: str) -> int:
+    at = _EPOCH + timedelta(microseconds=instant)
+    # The calendar of Python ends at the years 1 and 9999, where a zone's shift would run over the edge.
+    return at.astimezone(ZoneInfo(zone)).year if FIRST_YEAR <= at.year <= LAST_YEAR else at.year

@@ -77,7 +77,7 @@ def test_a_mistyped_code_is_caught_before_any_look_up(lab: Lab) -> None:
     code = lab.order()
     wrong = code.replace("-0000", "-0001")
     assert wrong != code
-    with pytest.raises(NotFound, match="wrong character"):
+    with pytest.raises(NotFound, match="check character"):
         lab.at(wrong)
 
 

@@ -62,6 +62,7 @@ def move(
         terms = queries.terms_of(db, loaded.row["clinic_id"])
         loaded = loaded._replace(state=replace(loaded.state, terms=terms))
     viewer = by.at(loaded.row["clinic_id"])
+    _ticket(db, loaded, asked)
     if asked.act in ("take_back", "reopen"):
         return _from_history(db, loaded, asked, viewer)
     try:
@@ -74,6 +75,20 @@ def move(
             moved_by=last.by if last else None,
         ) from None
     return write(db, loaded, asked, outcome, viewer, done_at, {"not_before": not_before} | dict(changes or {}), extra)
+
+
+def _ticket(db: Session, loaded: Loaded, asked: Asked) -> None:
+    """A job ticket of an earlier prescription moves nothing: the shell would be pressed by what no longer holds."""
+    if asked.ticket is None:
+        return
+    holds = orders.holding(db, loaded.row["order_id"]).number
+    if asked.ticket != holds:
+        raise Unready(
+            f"This job ticket shows prescription {asked.ticket}; prescription {holds} holds for {loaded.state.code}. "
+            "Print a new ticket and put the old one away.",
+            **machine.now(loaded.state),
+            prescription=holds,
+        )
 
 
 def write(
@@ -240,8 +255,9 @@ def _new_visit(db: Session, row: RowMapping, outcome: Outcome, at: datetime) -> 
 def _stand(db: Session, row: RowMapping, state: State, outcome: Outcome, done_at: datetime) -> dict[str, Any]:
     """The pair's columns as the new state has them."""
     values: dict[str, Any] = {"version": state.version, "stage": state.stage, "end": state.end, "reason": state.reason}
-    values["place"] = state.place
     moved = bool(outcome.to_stage or outcome.left)
+    if moved:
+        values["place"] = state.place
     for side in state.all_sides:
         name, stage = SIDE_COLUMNS[side], state.sides.get(side)
         if stage != row[f"{name}_stage"] or (outcome.new_visit and side in outcome.sides):

@@ -77,6 +77,8 @@ class Asked:
     reason: str | None = None
     waiting_on: str | None = None
     version: int | None = None
+    ticket: int | None = None
+    """The prescription's number on the job ticket that was scanned, if one was."""
     facts: Mapping[str, Any] = field(default_factory=dict)
 
 

@@ -104,6 +104,14 @@ def back_route(route: Sequence[str], target: str) -> tuple[str, ...]:
     return ("return", *(rest if target == "check_in" else ("check_in", *rest)))
 
 
+def rerouted(route: Sequence[str], terms: Terms) -> tuple[str, ...]:
+    """`route` with its way on to the wearer by the terms of another clinic; the making of it stays as it is."""
+    onward = {"trim", "inspect", "send", "receive"}
+    making = [stage for stage in route if stage not in onward and stage not in ("dispense", "wear_in")]
+    wanted = [stage for stage in _onward(terms) if stage in route or stage in ("send", "receive")]
+    return (*making, *wanted, *(stage for stage in ("dispense", "wear_in") if stage in route))
+
+
 def place_of(stage: str, route: Sequence[str], terms: Terms) -> Place:
     """The building a pair is in while it waits for `stage`."""
     if stage == "receive" or (stage == "check_in" and "return" in route):
