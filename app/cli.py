@@ -139,6 +139,14 @@ def add_staff(
     print(f"/invitation/{token}")
 
 
+@staff.command("password")
+def new_password(email: str) -> None:
+    """Print the end of a single-use link on which someone who works here chooses a new password."""
+    with sentences(), opened() as database, database.writing() as db:
+        token = actions.password_link(db, by=None, staff_id=queries.staff_id(db, email))
+    print(f"/invitation/{token}")
+
+
 @app.command("token")
 def make_token(email: str) -> None:
     """Print an API token that acts as this person, on the last line; it is not shown again."""
@@ -150,9 +158,11 @@ def make_token(email: str) -> None:
 @contextmanager
 def opened() -> Iterator[Database]:
     database = open_database(Settings())
-    migrate_tables(database)
-    yield database
-    database.close()
+    try:
+        migrate_tables(database)
+        yield database
+    finally:
+        database.close()
 
 
 @contextmanager

@@ -31,7 +31,12 @@ class Database:
     """An open database. `url` is SQLAlchemy's; on SQLite a lock file beside it orders the writers of all processes."""
 
     def __init__(self, url: str) -> None:
-        self.engine = create_engine(url, pool_size=THREADS * 2, max_overflow=THREADS * 2)
+        self.engine = create_engine(
+            url,
+            pool_size=THREADS * 2,
+            max_overflow=THREADS * 2,
+            hide_parameters=True,  # an error's text must not carry what a person typed
+        )
         self.sqlite = self.engine.dialect.name == "sqlite"
         self._turn = threading.Lock()
         self._lock_file: Any = None

@@ -15,6 +15,7 @@ from app.database import THREADS, Database
 from app.demo import pages as demo
 from app.desks import api as desks_api
 from app.desks import pages as desks
+from app.paperwork import pages as paperwork
 from app.people import pages as people
 from app.people import sessions
 from app.settings import ROOT, Settings
@@ -52,7 +53,7 @@ def build(settings: Settings | None = None) -> FastAPI:
     app.state.storage = Storage(settings.data / "files")
     web.install(app)
     sessions.install(app)
-    for room in (demo, desks, desks_api, people):
+    for room in (demo, desks, desks_api, people, paperwork):
         app.include_router(room.router)
     app.mount("/static", StaticFiles(directory=ROOT / "static"), name="static")
 

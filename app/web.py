@@ -5,6 +5,7 @@ Pure ASGI on purpose: a wrapping middleware class costs more than a cached queue
 
 import re
 import secrets
+import traceback
 from collections.abc import Iterable
 from typing import Annotated, Any
 
@@ -62,7 +63,8 @@ class Typed(dict[str, str]):
 
 async def _typed(request: Request) -> Typed:
     form = await request.form()
-    return Typed((key, value) for key, value in form.multi_items() if isinstance(value, str))
+    # A NUL can't be typed and PostgreSQL can't store it.
+    return Typed((key, value.replace("\0", "")) for key, value in form.multi_items() if isinstance(value, str))
 
 
 Form = Annotated[Typed, Depends(_typed)]
@@ -178,9 +180,11 @@ def install(app: FastAPI) -> None:
 
     @app.exception_handler(Exception)
     def broke(request: Request, error: Exception) -> Response:
-        # Nothing of the error itself is shown: it could hold a patient's words. The id finds it in the log.
+        # Neither shown nor logged is what the error says or the frames hold: it could be a password or a patient's
+        # words. The id finds the lines of code in the log.
         request_id = request.scope.get("state", {}).get("request_id")
-        log.error("unhandled", request_id=request_id, path=request.url.path, kind=type(error).__name__, exc_info=error)
+        frames = "".join(traceback.format_tb(error.__traceback__))
+        log.error("unhandled", request_id=request_id, path=request.url.path, kind=type(error).__name__, frames=frames)
         refusal = Refusal(f"Pairtrail itself failed here; nothing was changed. Please report the number {request_id}.")
         refusal.status, refusal.title = 500, "Our fault"
         return answer(request, refusal)

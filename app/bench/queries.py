@@ -14,7 +14,7 @@ from app.bench.rules.machine import Hold as HoldState
 from app.bench.rules.machine import State
 from app.bench.rules.replay import Step
 from app.bench.rules.stages import Terms
-from app.bench.tables import Hold, Move, Pair, Stay
+from app.bench.tables import Hold, Move, Pair, Parcel, ParcelItem, Stay
 from app.errors import BadInput, NotFound
 from app.journal.tables import Note
 from app.orders.tables import Patient, Prescription
@@ -341,6 +341,53 @@ def last_move(db: Session, pair_id: int) -> MoveRow | None:
 
 def stays(db: Session, pair_id: int) -> Sequence[Stay]:
     return db.execute(select(Stay).where(col(Stay.pair_id) == pair_id)).scalars().all()
+
+
+class ParcelRow(NamedTuple):
+    id: int
+    clinic_id: int
+    clinic: str
+    to_clinic: bool
+    carrier: str
+    tracking: str
+    sent_at: datetime
+    received_at: datetime | None
+
+
+def parcels_under_way(db: Session, *, clinics: Collection[int] | None) -> list[ParcelRow]:
+    """Parcels that were sent and not received, oldest first; `clinics` as in `queue`."""
+    query = (
+        select(
+            col(Parcel.id),
+            col(Parcel.clinic_id),
+            clinic_t.c.name,
+            col(Parcel.to_clinic),
+            col(Parcel.carrier),
+            col(Parcel.tracking),
+            col(Parcel.sent_at),
+            col(Parcel.received_at),
+        )
+        .join(clinic_t, clinic_t.c.id == col(Parcel.clinic_id))
+        .where(col(Parcel.received_at).is_(None))
+        .order_by(col(Parcel.sent_at))
+    )
+    if clinics is not None:
+        query = query.where(col(Parcel.clinic_id).in_(list(clinics)))
+    return [ParcelRow(*row) for row in db.execute(query)]
+
+
+def parcel_contents(db: Session, parcel_ids: Collection[int]) -> dict[int, list[tuple[str, str, str, str]]]:
+    """Code, label, sides and state of each pair, by parcel."""
+    rows = db.execute(
+        select(col(ParcelItem.parcel_id), pair_t.c.code, pair_t.c.label, col(ParcelItem.sides), col(ParcelItem.state))
+        .join(pair_t, pair_t.c.id == col(ParcelItem.pair_id))
+        .where(col(ParcelItem.parcel_id).in_(list(parcel_ids)))
+        .order_by(pair_t.c.code)
+    )
+    found: dict[int, list[tuple[str, str, str, str]]] = {}
+    for row in rows:
+        found.setdefault(row[0], []).append((row[1], row[2], row[3], row[4]))
+    return found
 
 
 def prescription_number(db: Session, order_id: int) -> int:

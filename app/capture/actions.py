@@ -1,11 +1,14 @@
 """What happens to a capture: expected, arrived, accepted, void. Which pairs it stops is the bench's business."""
 
 from collections.abc import Collection, Mapping
+from typing import Any
 
 from sqlmodel import Session, col, select
 
 from app import clock
-from app.capture.tables import Capture, WorkedFrom
+from app.capture.rules import KINDS
+from app.capture.tables import Arrival, Capture, WorkedFrom
+from app.errors import BadInput, NotFound
 from app.journal import actions as journal
 from app.people.rules import Viewer
 
@@ -53,6 +56,90 @@ def void(db: Session, *, by: Viewer, order_id: int, side: str, reason: str) -> l
     for row in rows:
         row.capture_id, row.positive_id = again.id, None
     return sorted(row.order_id for row in rows)
+
+
+def log_arrival(
+    db: Session,
+    *,
+    by: Viewer,
+    kind: str,
+    sides: str,
+    label: str = "",
+    clinic_id: int | None = None,
+    shelf: str = "",
+    damaged: bool = False,
+    words: str = "",
+) -> Arrival:
+    """Something has come; whose it is can be found out later."""
+    wrong = {}
+    if kind not in KINDS:
+        wrong["kind"] = "Choose what it is."
+    if sides not in ("L", "R", "LR"):
+        wrong["sides"] = "Choose left, right or both."
+    if wrong:
+        raise BadInput("The arrival needs another look.", wrong)
+    note = journal.keep_words(db, words.strip()[:2000], None) if words.strip() else None
+    arrival = Arrival(
+        at=clock.now(),
+        logged_by=by.staff_id,
+        kind=kind,
+        sides=sides,
+        label=label.strip()[:60],
+        clinic_id=clinic_id,
+        shelf=shelf.strip()[:20],
+        damaged=damaged,
+        note_id=note.id if note else None,
+    )
+    db.add(arrival)
+    db.flush()
+    journal.write(db, "arrived", by=by.staff_id, subject="arrival", subject_id=arrival.id)
+    return arrival
+
+
+def match_arrival(db: Session, *, by: Viewer, arrival_id: int, order_id: int, sides: str) -> Arrival | None:
+    """These sides of an arrival belong to this order: its captures have arrived.
+
+    Of two wearers in one box each side is matched on its own; what is left over waits on as an arrival and is
+    returned. One foot of two leaves the other expected.
+    """
+    arrival = _waiting(db, arrival_id)
+    if not sides or set(sides) - set(arrival.sides):
+        words = f"This arrival holds {arrival.sides}; '{sides}' is not part of it."
+        raise BadInput(words, {"sides": words})
+    captures = [capture for capture in _of(db, order_id, sides) if capture.state == "expected"]
+    if {capture.side for capture in captures} != set(sides):
+        words = "This order does not wait for these sides; look at its captures."
+        raise BadInput(words, {"code": words})
+    for capture in captures:
+        capture.state, capture.arrived_at = "arrived", arrival.at
+        capture.kind, capture.shelf = arrival.kind, arrival.shelf
+    rest = "".join(side for side in arrival.sides if side not in sides)
+    left_over = None
+    if rest:
+        copied = ("at", "logged_by", "kind", "label", "clinic_id", "shelf", "damaged", "note_id")
+        left_over = Arrival(sides=rest, **{name: getattr(arrival, name) for name in copied})
+        db.add(left_over)
+        db.flush()
+    arrival.order_id = order_id
+    _settle(db, by, arrival, "split" if rest else "matched", {"order": order_id, "sides": sides})
+    return left_over
+
+
+def return_arrival(db: Session, *, by: Viewer, arrival_id: int) -> None:
+    """Nobody's: it goes back to where it came from."""
+    _settle(db, by, _waiting(db, arrival_id), "returned", {})
+
+
+def _waiting(db: Session, arrival_id: int) -> Arrival:
+    arrival = db.get(Arrival, arrival_id, with_for_update=True)
+    if arrival is None or arrival.settled_at is not None:
+        raise NotFound("This arrival is settled already.")
+    return arrival
+
+
+def _settle(db: Session, by: Viewer, arrival: Arrival, became: str, facts: dict[str, Any]) -> None:
+    arrival.became, arrival.settled_at, arrival.settled_by = became, clock.now(), by.staff_id
+    journal.write(db, f"arrival_{became}", by=by.staff_id, subject="arrival", subject_id=arrival.id, facts=facts)
 
 
 def _of(db: Session, order_id: int, sides: Collection[str]) -> list[Capture]:

@@ -3,7 +3,7 @@
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import JSON
+from sqlalchemy import JSON, Index, text
 from sqlmodel import Field, SQLModel
 
 
@@ -23,6 +23,38 @@ class Capture(SQLModel, table=True):
     """Answers to the condition list at check-in."""
     void_reason: str | None = None
     file_key: str | None = None
+
+
+class Arrival(SQLModel, table=True):
+    """Something that has come into the lab before anyone knows whose it is."""
+
+    __table_args__ = (
+        # The list of what waits to be matched, oldest first.
+        Index(
+            "ix_arrival_waiting",
+            "at",
+            sqlite_where=text("settled_at IS NULL"),
+            postgresql_where=text("settled_at IS NULL"),
+        ),
+    )
+
+    id: int = Field(default=None, primary_key=True)
+    at: datetime
+    logged_by: int = Field(foreign_key="staff.id")
+    kind: str
+    sides: str
+    """L, R or LR as far as it can be told."""
+    label: str = ""
+    """What is written on it."""
+    clinic_id: int | None = Field(default=None, foreign_key="clinic.id")
+    shelf: str = ""
+    damaged: bool = False
+    note_id: int | None = Field(default=None, foreign_key="note.id")
+    became: str | None = None
+    """matched, split or returned, once it is settled."""
+    order_id: int | None = Field(default=None, foreign_key="orders.id")
+    settled_at: datetime | None = None
+    settled_by: int | None = Field(default=None, foreign_key="staff.id")
 
 
 class Positive(SQLModel, table=True):

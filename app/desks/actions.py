@@ -1,6 +1,7 @@
 """One way in for every act, whichever page, scan or program asks for it: the room that owns the act is called."""
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from datetime import datetime
 
 from sqlmodel import Session
@@ -22,7 +23,9 @@ def do(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetime | 
     if special is not None:
         return special(db, code=code, asked=asked, by=by)
     if asked.act == "advance" and asked.from_stage == "check_in":
-        return bench.check_in(db, code=code, asked=asked, by=by, done_at=done_at)
+        box = {key: asked.facts[key] for key in ("shelf", "conditions", "belongings") if key in asked.facts}
+        asked = replace(asked, facts={key: value for key, value in asked.facts.items() if key not in box})
+        return bench.check_in(db, code=code, asked=asked, by=by, done_at=done_at, **box)
     return bench.move(db, code=code, asked=asked, by=by, done_at=done_at)
 
 
@@ -48,6 +51,7 @@ def remake(db: Session, *, code: str, asked: Asked, by: Viewer) -> Moved:
         captures=dict.fromkeys(order.sides, "scan" if order.way != "cast" else "slipper_plaster"),
         prescriber_id=order.prescriber_id,
         shoe=order.shoe,
+        ulcer=_said(db, order.ulcer_note_id),
     )
     carried = "".join(side for side in order.sides if side not in str(asked.sides))
     placed = bench.place(
@@ -62,6 +66,10 @@ def remake(db: Session, *, code: str, asked: Asked, by: Viewer) -> Moved:
     )
     state = queries.find_by_id(db, placed.pair_id).state
     return Moved(placed.pair_id, placed.order_id, placed.move_id, state)
+
+
+def _said(db: Session, note_id: int | None) -> str | None:
+    return orders.words(db, [note_id]).get(note_id) if note_id else None
 
 
 def start_of(way: str, start: str) -> str:

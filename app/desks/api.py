@@ -1,10 +1,11 @@
 """The trail for programs: orders in, pairs, queues, and every act. Mounted at /api/v1, with a bearer token."""
 
+import json
 from datetime import date, datetime
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Header, Query, Response
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from app.bench import actions as bench
 from app.bench import queries
@@ -17,6 +18,7 @@ from app.bench.rules.stages import STAGES
 from app.desks import actions
 from app.desks.queries import own, pair_answer
 from app.errors import NotFound
+from app.orders.rules import read_shoe, read_wearer
 from app.people.permissions import need
 from app.people.sessions import Called
 
@@ -40,10 +42,23 @@ ORDER: dict[str, Any] = {
 }
 
 
-class OrderIn(BaseModel):
+class In(BaseModel):
+    """What a program sends: unknown fields are refused, and so is a NUL, which no database of ours can store."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    @model_validator(mode="before")
+    @classmethod
+    def without_nul(cls, sent: Any) -> Any:
+        if "\\u0000" in json.dumps(sent, default=str):
+            raise ValueError("There is a NUL character in it.")
+        return sent
+
+
+class OrderIn(In):
     """An order for one wearer. Lengths are tenths of a millimetre, angles degrees."""
 
-    model_config = ConfigDict(extra="forbid", json_schema_extra={"examples": [ORDER]})
+    model_config = ConfigDict(json_schema_extra={"examples": [ORDER]})
 
     clinic_id: int
     label: str = Field(max_length=60, description="The wearer's chart label or number, unique within the clinic.")
@@ -56,6 +71,14 @@ class OrderIn(BaseModel):
     stage_notes: dict[str, str] = Field(default_factory=dict, description="Words shown at one stage.")
     wanted_on: date | None = None
     rush: str | None = Field(default=None, max_length=400, description="Why it is a rush; leave out if it is none.")
+    wearer: dict[str, Any] = Field(
+        default_factory=dict,
+        description="name, born_on, born_year, mass_kg, posture_left, posture_right, risks; seen by the own clinics.",
+    )
+    shoe: dict[str, Any] = Field(default_factory=dict, description="kind, size, system, liner, inside_width (tenths).")
+    ulcer: str | None = Field(
+        default=None, max_length=2000, description="With the risk active_ulcer: who treats it; the order needs it."
+    )
     prescriber_id: int | None = Field(default=None, description="Who prescribes, if not the caller.")
 
 
@@ -64,11 +87,10 @@ class OrderOut(BaseModel):
     version: int
 
 
-class ActIn(BaseModel):
+class ActIn(In):
     """One act on a pair. `from_stage` is where you believe it to be; if it is not, 409 says where it is."""
 
     model_config = ConfigDict(
-        extra="forbid",
         json_schema_extra={
             "examples": [
                 {"act": "advance", "from_stage": "check_in"},
@@ -99,7 +121,8 @@ def place_order(
     """Writes the order with its prescription and expected captures and puts the pair at To check in."""
     with ask.writing() as (viewer, db):
         need(viewer, "place_order", body.clinic_id)
-        asked = body.model_dump(exclude={"prescriber_id"})
+        asked = body.model_dump(exclude={"prescriber_id", "wearer", "shoe"})
+        asked |= {"wearer": read_wearer(body.wearer), "shoe": read_shoe(body.shoe)}
         wanted = Wanted(**asked, prescriber_id=body.prescriber_id or viewer.staff_id)
 
         def act() -> dict[str, Any]:
@@ -166,10 +189,10 @@ def do_act(
     return answer
 
 
-class PrescriptionIn(BaseModel):
+class PrescriptionIn(In):
     """A prescription in whole; it becomes the next version. A pair on the bench stands still until the lab chooses."""
 
-    model_config = ConfigDict(extra="forbid", json_schema_extra={"examples": [{"prescription": {"L": FEW, "R": FEW}}]})
+    model_config = ConfigDict(json_schema_extra={"examples": [{"prescription": {"L": FEW, "R": FEW}}]})
 
     prescription: dict[Literal["L", "R"], dict[str, Any]]
     stage_notes: dict[str, str] = Field(default_factory=dict)
@@ -202,10 +225,8 @@ def change_prescription(
     return answer
 
 
-class ParcelIn(BaseModel):
+class ParcelIn(In):
     """Pairs of one clinic that go into one parcel; all of them or none."""
-
-    model_config = ConfigDict(extra="forbid")
 
     clinic_id: int
     codes: list[str] = Field(max_length=200)
@@ -214,10 +235,10 @@ class ParcelIn(BaseModel):
     tracking: str = Field(default="", max_length=80)
 
 
-class ArrivalIn(BaseModel):
+class ArrivalIn(In):
     """What of a parcel is not as it should be: code to `missing` or `damaged`; everything else is received."""
 
-    model_config = ConfigDict(extra="forbid", json_schema_extra={"examples": [{"exceptions": {}}]})
+    model_config = ConfigDict(json_schema_extra={"examples": [{"exceptions": {}}]})
 
     exceptions: dict[str, str] = Field(default_factory=dict)
 

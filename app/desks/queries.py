@@ -12,10 +12,15 @@ from app.bench.queries import HoldRow, Loaded, MoveRow
 from app.bench.rules.acts import ACTS, TAKE_BACK_WITHIN, TAKEN_BACK, Act, owners
 from app.bench.rules.machine import SIDE_WORDS, may, when
 from app.bench.rules.stages import STAGES, Place
+from app.desks.rules import as_typed
+from app.orders import queries as orders
+from app.orders.rules import RISKS, SHOE_KINDS
+from app.orders.tables import Patient
 from app.people import queries as people
 from app.people.rules import Role, Viewer
 from app.templating import day_words
 from app.trade import worktime
+from app.trade.sizes import SYSTEMS
 
 
 class Button(NamedTuple):
@@ -136,6 +141,51 @@ def sentence(move: MoveRow) -> str:
     if move.together:
         words += ", several stages booked together"
     return words
+
+
+def earlier_order(db: Session, code: str, viewer: Viewer) -> dict[str, Any]:
+    """The form of a new order that starts from this pair's: wearer, shoe, route and prescription as they hold now."""
+    loaded = bench.find(db, code, viewer)
+    order, patient = orders.order_and_patient(db, loaded.row["order_id"])
+    typed: dict[str, Any] = {
+        "clinic_id": str(patient.clinic_id),
+        "label": patient.label,
+        "way": order.way,
+        "sides": order.sides,
+        "risks": patient.risks,
+        "prescriber_id": str(order.prescriber_id),
+    }
+    for name in ("name", "born_on", "born_year", "mass_kg", "posture_left", "posture_right"):
+        value = getattr(patient, name)
+        typed[name] = "" if value is None else str(value)
+    for name, value in order.shoe.items():
+        typed[f"shoe.{name}"] = f"{value / 10:g}" if name == "inside_width" else str(value)
+    return as_typed(orders.holding(db, order.id).body, typed)
+
+
+def wearer(db: Session, loaded: Loaded) -> list[tuple[str, str]]:
+    """The wearer's record in words, for the own clinics alone; what is not known is left out."""
+    order, patient = orders.order_and_patient(db, loaded.row["order_id"])
+    born = f"{patient.born_on:%-d %b %Y}" if patient.born_on else patient.born_year
+    shoe = [SHOE_KINDS.get(order.shoe.get("kind", ""), "")]
+    if "size" in order.shoe:
+        shoe.append(f"{order.shoe['size']:g} {SYSTEMS[order.shoe['system']].words}")
+    if "liner" in order.shoe:
+        shoe.append("liner comes out" if order.shoe["liner"] == "out" else "liner does not come out")
+    postures = [f"{side} {value}" for side, value in _postures(patient) if value is not None]
+    facts = [
+        ("Name", patient.name),
+        ("Born", born),
+        ("Body mass", f"{patient.mass_kg:g} kg" if patient.mass_kg else None),
+        ("Foot Posture Index", ", ".join(postures)),
+        ("Risk marks", ", ".join(RISKS[risk] for risk in patient.risks)),
+        ("Shoe", ", ".join(part for part in shoe if part)),
+    ]
+    return [(name, str(value)) for name, value in facts if value] or [("Name", "not given")]
+
+
+def _postures(patient: Patient) -> list[tuple[str, int | None]]:
+    return [("left", patient.posture_left), ("right", patient.posture_right)]
 
 
 PAGE_ACTS = ("advance", "dispense", "settle", "park", "ask", "answer", "resume", "send_back", "take_back", "withdraw")

@@ -1,14 +1,15 @@
 """Reading the order form: what was typed becomes an order, or every fault is named at its field."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import date
 from typing import Any
 
 from app.bench.rules.orders import Wanted
-from app.bench.rules.stages import WAYS
+from app.bench.rules.stages import STAGES, WAYS
 from app.capture.rules import KINDS
 from app.errors import BadInput
-from app.orders.rules import ITEMS, Item, read_body
+from app.orders.rules import ITEMS, ULCER_ASKS, Body, Item, read_body, read_shoe, read_wearer
+from app.trade.sizes import kg_from_pounds
 
 
 def side_items(typed: Mapping[str, Any], side: str, wrong: dict[str, str]) -> dict[str, Any]:
@@ -62,25 +63,111 @@ def order_from_form(typed: Mapping[str, Any], typist: int) -> Wanted:
         wrong["way"] = "Choose how the capture becomes a device."
     clinic_id = read_number(str(typed.get("clinic_id", "")), "clinic_id", wrong)
     prescription = {side: side_items(typed, side, wrong) for side in sides}
-    wanted_on = read_day(str(typed.get("wanted_on", "")), "wanted_on", wrong)
     captures = {side: str(typed.get(f"capture.{side}", "")) for side in sides}
     for side, kind in captures.items():
         if kind not in KINDS:
             wrong[f"capture.{side}"] = "Choose how this foot reaches the lab."
-    try:
-        read_body(prescription, sides)
-    except BadInput as refusal:
-        wrong |= {field: words for field, words in refusal.fields.items() if field not in wrong}
-    if wrong:
-        raise BadInput("The order needs another look; nothing was lost.", wrong)
-    return Wanted(
+    prescriber = str(typed.get("prescriber_id", ""))
+    wanted = Wanted(
         clinic_id=clinic_id,
         label=label,
-        way=str(typed["way"]),
+        way=str(typed.get("way", "")),
         sides=sides,
         prescription=prescription,
         captures=captures,
-        prescriber_id=typist,
-        wanted_on=wanted_on,
+        prescriber_id=int(prescriber) if prescriber.isdigit() else typist,
+        wearer=_wearer(typed, wrong),
+        stage_notes=stage_notes(typed),
+        shoe=_shoe(typed, wrong),
+        wanted_on=read_day(str(typed.get("wanted_on", "")), "wanted_on", wrong),
         rush=str(typed.get("rush", "")).strip() or None,
+        ulcer=str(typed.get("ulcer", "")).strip() or None,
     )
+    _also(wrong, lambda: read_body(prescription, sides))
+    if "active_ulcer" in wanted.wearer.get("risks", ()) and not wanted.ulcer:
+        wrong["ulcer"] = ULCER_ASKS
+    if wrong:
+        raise BadInput("The order needs another look; nothing was lost.", wrong)
+    return wanted
+
+
+def prescription_from_form(typed: Mapping[str, Any], sides: str) -> Body:
+    """The prescription alone, for a pair that is ordered already."""
+    wrong: dict[str, str] = {}
+    body = {side: side_items(typed, side, wrong) for side in sides}
+    _also(wrong, lambda: read_body(body, sides))
+    if wrong:
+        raise BadInput("The prescription needs another look; nothing was lost.", wrong)
+    return body
+
+
+def _also(wrong: dict[str, str], check: Callable[[], Any]) -> Any:
+    """Takes over a lower room's faults, so that everything wrong with a form is named at once."""
+    try:
+        return check()
+    except BadInput as refusal:
+        wrong.update({field: words for field, words in refusal.fields.items() if field not in wrong})
+        return {}
+
+
+def _wearer(typed: Mapping[str, Any], wrong: dict[str, str]) -> dict[str, Any]:
+    raw: dict[str, Any] = {key: typed.get(key) for key in ("name", "born_on", "born_year", "mass_kg")}
+    raw |= {"posture_left": typed.get("posture_left"), "posture_right": typed.get("posture_right")}
+    raw["risks"] = typed.get("risks", [])
+    if raw["mass_kg"] and typed.get("mass_unit") == "lb":
+        raw["mass_kg"] = _pounds(str(raw["mass_kg"]), wrong)
+    found: dict[str, Any] = _also(wrong, lambda: read_wearer(raw))
+    return found
+
+
+def _pounds(text: str, wrong: dict[str, str]) -> float | None:
+    try:
+        return round(kg_from_pounds(float(text.replace(",", "."))), 1)
+    except ValueError:
+        wrong["mass_kg"] = f"A body mass is a number of pounds; '{text[:20]}' is not."
+        return None
+
+
+def stage_notes(typed: Mapping[str, Any]) -> dict[str, str]:
+    return {stage: words for stage in STAGES if (words := str(typed.get(f"note.{stage}", "")).strip()[:2000])}
+
+
+def _shoe(typed: Mapping[str, Any], wrong: dict[str, str]) -> dict[str, Any]:
+    raw = {key: typed.get(f"shoe.{key}") for key in ("kind", "size", "system", "liner", "inside_width")}
+    if not raw["size"]:
+        raw["system"] = None
+    if width := str(raw["inside_width"] or "").replace(",", "."):
+        try:
+            raw["inside_width"] = round(float(width) * 10)
+        except (ValueError, OverflowError):
+            wrong["shoe.inside_width"] = f"An inside width is a number of millimetres; '{width[:20]}' is not."
+            raw["inside_width"] = None
+    found: dict[str, Any] = _also(wrong, lambda: read_shoe(raw))
+    return found
+
+
+def copied(typed: Mapping[str, Any], source: str, target: str) -> dict[str, Any]:
+    """The form with one side's prescription and capture written over the other's."""
+    names = ["capture", *ITEMS]
+    after = dict(typed)
+    for name in names:
+        here, there = _at(source, name), _at(target, name)
+        if here in typed:
+            after[there] = typed[here]
+        else:
+            after.pop(there, None)
+    return after
+
+
+def _at(side: str, name: str) -> str:
+    return f"capture.{side}" if name == "capture" else f"{side}.{name}"
+
+
+def as_typed(body: Body, order: Mapping[str, Any]) -> dict[str, Any]:
+    """An earlier prescription as the form would have it, so that a new one can start from it."""
+    typed: dict[str, Any] = dict(order)
+    for side, items in body.items():
+        for key, value in items.items():
+            item = ITEMS[key]
+            typed[f"{side}.{key}"] = f"{value / 10:g}" if item.kind == "length" else value
+    return typed

@@ -9,7 +9,7 @@ from sqlmodel import Session, col, select
 from app import clock
 from app.errors import BadInput
 from app.journal import actions as journal
-from app.orders.rules import Body, read_body
+from app.orders.rules import ULCER_ASKS, Body, read_body
 from app.orders.tables import Order, Patient, Prescription
 from app.people.rules import Viewer
 from app.trade import codes
@@ -50,8 +50,11 @@ def order(
     stage_notes: dict[str, str],
     wanted_on: date | None,
     rush: str | None,
+    ulcer: str | None,
     shoe: dict[str, Any],
 ) -> tuple[Order, Prescription]:
+    if "active_ulcer" in patient.risks and not ulcer:
+        raise BadInput(ULCER_ASKS, {"ulcer": ULCER_ASKS})
     made = Order(
         patient_id=patient.id,
         clinic_id=patient.clinic_id,
@@ -62,6 +65,7 @@ def order(
         sides=sides,
         wanted_on=wanted_on,
         rush_note_id=journal.keep_words(db, rush, patient.id).id if rush else None,
+        ulcer_note_id=journal.keep_words(db, ulcer, patient.id).id if ulcer else None,
         shoe=shoe,
     )
     db.add(made)

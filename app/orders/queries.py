@@ -28,6 +28,12 @@ def holding(db: Session, order_id: int) -> Holding:
     return Holding(*row)
 
 
+def risks(db: Session, order_id: int) -> list[str]:
+    """The wearer's risk marks: for what the bench must know of them, never to be shown there as they are."""
+    wanted = select(Patient.risks).join(Order, col(Order.patient_id) == col(Patient.id)).where(Order.id == order_id)
+    return list(db.exec(wanted).one())
+
+
 def versions(db: Session, order_id: int) -> list[Prescription]:
     wanted = select(Prescription).where(Prescription.order_id == order_id).order_by(col(Prescription.number).desc())
     return list(db.exec(wanted))

@@ -6,9 +6,12 @@ Lengths are tenths of a millimetre as integers, angles degrees (valgus and prona
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from typing import Any, Literal
 
 from app.errors import BadInput
+from app.trade import posts
+from app.trade.sizes import SYSTEMS, foot_length
 
 Kind = Literal["choice", "length", "post", "many"]
 Body = dict[str, dict[str, Any]]
@@ -120,6 +123,34 @@ ITEMS: dict[str, Item] = {
 }
 
 
+RISKS = {
+    "diabetes": "diabetes",
+    "sensation_loss": "loss of sensation",
+    "past_ulcer": "a past ulcer",
+    "active_ulcer": "an active ulcer",
+}
+"""Marks that change what is made, when it is reviewed, or whether it is made at all."""
+HIGH_RISK = frozenset(RISKS)
+ULCER_ASKS = (
+    "An active ulcer: an insole alone is not the treatment. To order all the same, say who treats it and what the "
+    "device is to do meanwhile."
+)
+SHOE_KINDS = {
+    "walking": "walking or work shoe",
+    "sports": "sports shoe",
+    "dress": "dress shoe",
+    "boot": "boot",
+    "sandal": "sandal",
+    "slipper": "house shoe",
+    "depth": "extra-depth shoe",
+}
+
+
+def bench_marks(risks: Iterable[str]) -> list[str]:
+    """What the bench is told of a wearer's risks: what the work needs, never the diagnosis."""
+    return ["no hard edges, no seams"] if HIGH_RISK & set(risks) else []
+
+
 def millimetres(tenths: int) -> str:
     """35 is "3.5 mm", 40 is "4.0 mm": a sheet's thickness is always written with its tenth."""
     return f"{tenths / 10:.1f}\u202fmm"
@@ -132,7 +163,7 @@ def value_words(item: Item, value: Any) -> str:
         return item.choices[value]
     if item.kind == "many":
         return ", ".join(item.choices[key] for key in value)
-    return str(value)
+    return posts.parse(str(value)).words()
 
 
 def read_body(raw: Mapping[str, Mapping[str, Any]], sides: str) -> Body:
@@ -171,8 +202,16 @@ def _fault(item: Item, value: Any) -> str | None:
     elif item.kind == "choice":
         if not isinstance(value, str) or value not in item.choices:
             return f"{item.label} is one of {', '.join(item.choices)}; '{value}' is not."
-    elif not isinstance(value, str) or len(value) > 40:
-        return f"{item.label} reads like 4/4 or 4° varus; '{str(value)[:40]}' does not."
+    else:
+        return _post_fault(item, value)
+    return None
+
+
+def _post_fault(item: Item, value: Any) -> str | None:
+    try:
+        posts.parse(str(value))
+    except ValueError as fault:
+        return f"{item.label}: {fault}"
     return None
 
 
@@ -199,3 +238,87 @@ def needs(body: Body, stage: str, sides: str, shown: Iterable[str] = ()) -> list
 
 def same_for_both(body: Body) -> bool:
     return body.get("L") == body.get("R")
+
+
+def read_wearer(raw: Mapping[str, Any]) -> dict[str, Any]:
+    """What is known of a wearer, checked; a date comes as a date or as its ISO form, a missing fact is left out."""
+    wrong: dict[str, str] = {}
+    facts: dict[str, Any] = {}
+    for name in set(raw) - {"name", "born_on", "born_year", "mass_kg", "posture_left", "posture_right", "risks"}:
+        wrong[f"wearer.{name}"] = f"'{name}' is not known of a wearer."
+    name = str(raw.get("name") or "").strip()
+    if len(name) > 120:
+        wrong["name"] = "A name has at most 120 characters."
+    elif name:
+        facts["name"] = name
+    _born(raw, facts, wrong)
+    for key, low, high, words in (
+        ("mass_kg", 2, 400, "A body mass is from 2 to 400 kg"),
+        ("posture_left", -12, 12, "The Foot Posture Index runs from -12 to 12"),
+        ("posture_right", -12, 12, "The Foot Posture Index runs from -12 to 12"),
+    ):
+        value = raw.get(key)
+        if value in (None, ""):
+            continue
+        try:
+            number = float(str(value).replace(",", "."))
+        except ValueError:
+            number = float("nan")
+        if not low <= number <= high or (key != "mass_kg" and number != int(number)):
+            wrong[key] = f"{words}; '{str(value)[:20]}' does not fit."
+        else:
+            facts[key] = number if key == "mass_kg" else int(number)
+    risks = list(raw.get("risks") or [])
+    if unknown := [risk for risk in risks if risk not in RISKS]:
+        wrong["risks"] = f"'{unknown[0]}' is no risk mark. Any of {', '.join(RISKS)}."
+    elif risks:
+        facts["risks"] = risks
+    if wrong:
+        raise BadInput("What is said of the wearer needs another look.", wrong)
+    return facts
+
+
+def _born(raw: Mapping[str, Any], facts: dict[str, Any], wrong: dict[str, str]) -> None:
+    day, year = raw.get("born_on"), raw.get("born_year")
+    try:
+        if day:
+            facts["born_on"] = day if isinstance(day, date) else date.fromisoformat(str(day))
+        elif year:
+            facts["born_year"] = int(str(year))
+    except ValueError:
+        wrong["born_on" if day else "born_year"] = "A birth date reads like 1958-04-30, a birth year like 1958."
+        return
+    born = facts["born_on"].year if "born_on" in facts else facts.get("born_year", 2000)
+    if not 1900 <= born <= 2100:
+        wrong["born_on" if day else "born_year"] = f"The year {born} can't be a birth year here."
+
+
+def read_shoe(raw: Mapping[str, Any]) -> dict[str, Any]:
+    """The shoe the pair is for: kind, size with its system, whether the liner comes out, inside width in tenths."""
+    wrong: dict[str, str] = {}
+    shoe = {key: value for key, value in raw.items() if value not in (None, "")}
+    for key in set(shoe) - {"kind", "size", "system", "liner", "inside_width"}:
+        wrong[f"shoe.{key}"] = f"'{key}' is not known of a shoe."
+    if shoe.get("kind") and shoe["kind"] not in SHOE_KINDS:
+        wrong["shoe.kind"] = f"One of {', '.join(SHOE_KINDS)}; '{shoe['kind']}' is none of them."
+    if ("size" in shoe) is not ("system" in shoe):
+        wrong["shoe.size"] = "A size goes with its system, such as 42 EU."
+    elif "system" in shoe:
+        if shoe["system"] not in SYSTEMS:
+            wrong["shoe.system"] = f"One of {', '.join(SYSTEMS)}; '{shoe['system']}' is none of them."
+        else:
+            _size(shoe, wrong)
+    width = shoe.get("inside_width")
+    if width is not None and (not isinstance(width, int) or not 400 <= width <= 1600):
+        wrong["shoe.inside_width"] = f"An inside width is from 40 to 160 mm; '{width}' (in tenths) is not."
+    if wrong:
+        raise BadInput("The shoe needs another look.", wrong)
+    return shoe
+
+
+def _size(shoe: dict[str, Any], wrong: dict[str, str]) -> None:
+    try:
+        shoe["size"] = float(str(shoe["size"]).replace(",", "."))
+        foot_length(shoe["size"], shoe["system"])
+    except ValueError as fault:
+        wrong["shoe.size"] = f"This is no size of that system: {fault}"

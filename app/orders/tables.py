@@ -45,7 +45,10 @@ class Order(SQLModel, table=True):
     wanted_on: date | None = None
     rush_note_id: int | None = Field(default=None, foreign_key="note.id")
     """A rush has a reason in words; without one it is no rush."""
+    ulcer_note_id: int | None = Field(default=None, foreign_key="note.id")
+    """What the prescriber said when the wearer has an active ulcer: without it there is no such order."""
     shoe: dict[str, Any] = Field(default_factory=dict, sa_type=JSON)
+    """kind, size, system, liner (comes out or not), inside_width in tenths of a millimetre."""
 
 
 class Prescription(SQLModel, table=True):

@@ -11,6 +11,7 @@ from sqlmodel import Session, col
 
 from app import clock
 from app.errors import NotFound
+from app.journal.tables import Entry
 from app.people.rules import Role, Viewer
 from app.people.tables import ApiToken, Calendar, Clinic, Lab, Link, SignedIn, Staff, StaffClinic
 from app.trade.worktime import WorkCalendar
@@ -98,6 +99,8 @@ class ClinicRow(NamedTuple):
     transit_days: int
 
 
+LARGEST_ID = 2**63 - 1
+"""A database can't compare anything with a larger number; nothing has it."""
 CLINIC_COLUMNS = tuple(Clinic.metadata.tables["clinic"].c[name] for name in ClinicRow._fields)
 
 
@@ -106,7 +109,8 @@ def clinics(db: Session) -> list[ClinicRow]:
 
 
 def clinic(db: Session, clinic_id: int) -> ClinicRow:
-    row = db.execute(select(*CLINIC_COLUMNS).where(col(Clinic.id) == clinic_id)).first()
+    wanted = select(*CLINIC_COLUMNS).where(col(Clinic.id) == clinic_id)
+    row = db.execute(wanted).first() if abs(clinic_id) <= LARGEST_ID else None
     if row is None:
         raise NotFound("There is no such clinic.")
     return ClinicRow(*row)
@@ -164,6 +168,29 @@ def _who(db: Session, token: Any) -> Known | None:
     return Known(Viewer(staff_id, name, frozenset(Role(role) for role in roles), clinic_ids, zone), seen_at)
 
 
+def prescribers(db: Session, clinic_ids: Collection[int]) -> list[tuple[int, str]]:
+    """Clinicians of these clinics who still work here, by name."""
+    rows = db.execute(
+        select(col(Staff.id), col(Staff.name), col(Staff.roles))
+        .join(StaffClinic, col(StaffClinic.staff_id) == col(Staff.id))
+        .where(col(StaffClinic.clinic_id).in_(list(clinic_ids)), col(Staff.ended_at).is_(None))
+        .order_by(col(Staff.name))
+    )
+    return list(dict.fromkeys((row[0], row[1]) for row in rows if Role.CLINICIAN in row[2]))
+
+
+def has_read(db: Session, staff_id: int, patient_id: int, since: datetime) -> bool:
+    """Whether this person's reading of this wearer's record stands in the journal already."""
+    found = select(col(Entry.id)).where(
+        col(Entry.subject) == "patient",
+        col(Entry.subject_id) == patient_id,
+        col(Entry.staff_id) == staff_id,
+        col(Entry.what) == "patient_read",
+        col(Entry.at) >= since,
+    )
+    return db.execute(found.limit(1)).first() is not None
+
+
 class StaffRow(NamedTuple):
     id: int
     name: str
@@ -197,6 +224,15 @@ def person(db: Session, staff_id: int) -> StaffRow:
         if row.id == staff_id:
             return row
     raise NotFound("Nobody like that works here.")
+
+
+def staff_id(db: Session, email: str) -> int:
+    """Of somebody who works here now."""
+    mine = (col(Staff.email) == email.strip().lower(), col(Staff.ended_at).is_(None))
+    row = db.execute(select(col(Staff.id)).where(*mine)).first()
+    if row is None:
+        raise NotFound(f"Nobody with the e-mail address {email} works here.")
+    return int(row[0])
 
 
 class Invitation(NamedTuple):

@@ -42,6 +42,14 @@ def new_token() -> str:
     return secrets.token_urlsafe(32)
 
 
+def email_fault(email: str) -> str | None:
+    """What is wrong with an e-mail address; None if it can be one. Whether it exists, only a letter to it tells."""
+    name, at, place = email.partition("@")
+    if not (name and at and place) or "@" in place or any(c.isspace() for c in email) or len(email) > 200:
+        return "An e-mail address reads like name@place.example."
+    return None
+
+
 SHORTEST = 12
 TOO_USUAL = ("password", "passwort", "qwertyuiop", "1234567890", "letmein", "orthotic", "pairtrail", "iloveyou")
 

@@ -5,9 +5,10 @@ from contextlib import contextmanager
 from datetime import timedelta
 from ipaddress import ip_address
 from typing import Annotated
+from urllib.parse import quote
 
 from fastapi import Depends, FastAPI, Request
-from fastapi.responses import RedirectResponse, Response
+from fastapi.responses import Response
 from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
 from sqlalchemy import update
 from sqlmodel import Session, col
@@ -16,7 +17,7 @@ from app import clock, web
 from app.database import Database
 from app.errors import SignedOut
 from app.journal import actions as journal
-from app.people import queries
+from app.people import actions, queries
 from app.people.queries import Known
 from app.people.rules import Viewer, hash_of
 from app.people.tables import SignedIn
@@ -33,6 +34,7 @@ class Ask:
         self.request = request
         self.token = token
         self.by_cookie = by_cookie
+        self._read: set[int] = set()
 
     @property
     def database(self) -> Database:
@@ -53,6 +55,10 @@ class Ask:
             yield known.viewer, db
         self._seen(known)
 
+    def note_reading(self, patient_id: int) -> None:
+        """To be called where a wearer's record is shown: journalled once a person, wearer and hour, after the block."""
+        self._read.add(patient_id)
+
     def _known(self, db: Session) -> Known:
         if not self.token:
             raise SignedOut("Please sign in first." if self.by_cookie else "Send a bearer token with the request.")
@@ -69,12 +75,22 @@ class Ask:
         return timedelta(minutes=self.request.app.state.settings.idle_minutes)
 
     def _seen(self, known: Known) -> None:
-        """Once a minute at most, in a transaction of its own: reading a page writes nothing else."""
-        if known.seen_at is None or not self.by_cookie or clock.now() - known.seen_at < SEEN_EVERY:
+        """What reading a page may write: that the session lives, once a minute at most, and which records were read."""
+        due = self.by_cookie and known.seen_at is not None and clock.now() - known.seen_at >= SEEN_EVERY
+        if not due and not self._read:
+            return
+        hour = clock.now().replace(minute=0, second=0, microsecond=0)
+        me = known.viewer.staff_id
+        with self.database.reading() as db:
+            new = [patient for patient in sorted(self._read) if not queries.has_read(db, me, patient, hour)]
+        if not due and not new:
             return
         with self.database.writing() as db:
-            mine = col(SignedIn.token_hash) == hash_of(str(self.token))
-            db.execute(update(SignedIn).where(mine).values(seen_at=clock.now()))
+            if due:
+                mine = col(SignedIn.token_hash) == hash_of(str(self.token))
+                db.execute(update(SignedIn).where(mine).values(seen_at=clock.now()))
+            for patient in new:
+                journal.write(db, "patient_read", by=me, subject="patient", subject_id=patient)
 
 
 def cookie_name(request: Request) -> str:
@@ -101,35 +117,48 @@ def let_in(request: Request, token: str, then: str = "/", said: str = "") -> Res
     return answer
 
 
+def leave(request: Request, said: str) -> Response:
+    """The browser forgets its session; a `__Host-` cookie is only given up in the form in which it was set."""
+    answer = go("/sign-in", said)
+    secure = request.app.state.settings.secure_cookies
+    answer.delete_cookie(cookie_name(request), path="/", httponly=True, samesite="lax", secure=secure)
+    return answer
+
+
+def named_loopback(request: Request) -> bool:
+    """Whether the address in the browser can only be this machine: browsers trust it as they trust HTTPS."""
+    host = (request.url.hostname or "").strip("[]")
+    return host == "localhost" or _is_loopback(host)
+
+
 def on_loopback(request: Request) -> bool:
     """Both ends: the person sits at this machine, and asked for it by a name that can only be this machine."""
-    host = (request.url.hostname or "").strip("[]")
+    return named_loopback(request) and request.client is not None and _is_loopback(request.client.host)
+
+
+def _is_loopback(address: str) -> bool:
     try:
-        here = host == "localhost" or ip_address(host).is_loopback
-        return here and request.client is not None and ip_address(request.client.host).is_loopback
+        return ip_address(address).is_loopback
     except ValueError:
         return False
 
 
-def end_idle(request: Request) -> None:
-    """Closes a session that was left alone too long, once, in the journal too."""
-    token = request.cookies.get(cookie_name(request))
-    if not token:
-        return
-    with request.app.state.database.writing() as db:
-        row = db.get(SignedIn, hash_of(token))
-        if row is not None and row.ended_at is None:
-            row.ended_at = clock.now()
-            journal.write(db, "signed_out_idle", by=row.staff_id)
+def unprotected(request: Request) -> bool:
+    """Plain HTTP over a network: browsers then refuse camera, passkeys and offline work, and anyone can listen."""
+    return request.url.scheme != "https" and not named_loopback(request)
 
 
 def install(app: FastAPI) -> None:
     """A signed-out person who opens a page comes to the sign-in page and from there to where they wanted to go."""
+    app.state.passwords = actions.Passwords()
 
     @app.exception_handler(SignedOut)
     def signed_out(request: Request, refusal: SignedOut) -> Response:
-        if refusal.facts.pop("idle", False):
-            end_idle(request)
+        idle = refusal.facts.pop("idle", False)
+        if idle:
+            with request.app.state.database.writing() as db:
+                actions.end_idle(db, token=request.cookies[cookie_name(request)])
         if web.wants_json(request) or request.method != "GET":
             return web.answer(request, refusal)
-        return RedirectResponse(f"/sign-in?then={request.url.path}", status_code=303)
+        wanted = request.url.path + (f"?{request.url.query}" if request.url.query else "")
+        return go(f"/sign-in?then={quote(wanted)}", refusal.sentence if idle else "")

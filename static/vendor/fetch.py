@@ -1,7 +1,8 @@
-"""Brings the vendored files from their npm packages, and checks that none has changed since.
+"""Which files of other projects do we serve, and are they still what their projects published?
 
-`python static/vendor/fetch.py` fetches with the `npm pack` client and compares each tarball's sha512 with the one
-written here; `--check` needs no network and compares every file with the manifest.
+`python static/vendor/fetch.py` brings them with the `npm pack` client; a tarball whose sha512 is not the one in
+manifest.json stops it. `--check` needs no network: it compares every file here with the manifest. To take another
+version, change it in WANTED, fetch, and change the versions in fonts.css.
 """
 
 import base64
@@ -11,19 +12,23 @@ import subprocess
 import sys
 import tarfile
 import tempfile
+from collections.abc import Iterator
 from pathlib import Path
+from typing import TypedDict
 
 HERE = Path(__file__).resolve().parent
 MANIFEST = HERE / "manifest.json"
-NEXT = "@fontsource-variable/atkinson-hyperlegible-next"
-MONO = "@fontsource-variable/atkinson-hyperlegible-mono"
-WANTED: dict[str, dict[str, str]] = {
-    f"{NEXT}@5": {
+OWN = {"fetch.py", "fonts.css", "manifest.json"}
+FONT = "@fontsource-variable/atkinson-hyperlegible"
+
+# package, version: file inside the tarball -> file here
+WANTED = {
+    (f"{FONT}-next", "5.3.0"): {
         "files/atkinson-hyperlegible-next-latin-wght-normal.woff2": "atkinson-next/latin.woff2",
         "files/atkinson-hyperlegible-next-latin-ext-wght-normal.woff2": "atkinson-next/latin-ext.woff2",
         "LICENSE": "atkinson-next/LICENSE",
     },
-    f"{MONO}@5": {
+    (f"{FONT}-mono", "5.3.0"): {
         "files/atkinson-hyperlegible-mono-latin-wght-normal.woff2": "atkinson-mono/latin.woff2",
         "files/atkinson-hyperlegible-mono-latin-ext-wght-normal.woff2": "atkinson-mono/latin-ext.woff2",
         "LICENSE": "atkinson-mono/LICENSE",
@@ -31,54 +36,95 @@ WANTED: dict[str, dict[str, str]] = {
 }
 
 
+class Entry(TypedDict):
+    """One package in the manifest: its tarball's sha512, and the sha384 of each file that is kept."""
+
+    package: str
+    version: str
+    tarball: str
+    files: dict[str, str]
+
+
 def integrity(content: bytes, kind: str) -> str:
+    """In the form that browsers and lock files use: the digest's name, a hyphen, base64."""
     return f"{kind}-{base64.b64encode(hashlib.new(kind, content).digest()).decode()}"
 
 
 def fetch() -> None:
-    """Writes the files and the manifest; a tarball whose digest differs from the manifest's stops everything."""
-    known = json.loads(MANIFEST.read_text()) if MANIFEST.exists() else {}
-    manifest: dict[str, dict[str, object]] = {}
-    for package, files in WANTED.items():
+    """Writes files and manifest; nothing is written if a tarball is not what it was, or lacks a file."""
+    known = {(one["package"], one["version"]): one["tarball"] for one in manifest()}
+    entries: list[Entry] = []
+    contents: dict[str, bytes] = {}
+    for (package, version), wanted in WANTED.items():
         with tempfile.TemporaryDirectory() as folder:
-            pinned = known.get(package, {}).get("version")
-            name = f"{package.rsplit('@', 1)[0]}@{pinned}" if pinned else package
-            packed = subprocess.run(
-                ["npm", "pack", name, "--json", "--silent"], cwd=folder, capture_output=True, check=True, text=True
-            )
-            said = json.loads(packed.stdout)
-            report = said[0] if isinstance(said, list) else next(iter(said.values()))
-            tarball = next(Path(folder).glob("*.tgz"))
-            digest = integrity(tarball.read_bytes(), "sha512")
-            expected = known.get(package, {}).get("tarball", report["integrity"])
-            if digest != expected:
-                sys.exit(f"{package}: the tarball's digest is {digest}, not {expected}.")
-            entry: dict[str, str] = {}
+            digest, tarball = packed(package, version, Path(folder))
+            # A version that is new here has the registry's word alone, which packed() has compared.
+            if known.get((package, version), digest) != digest:
+                sys.exit(f"{package} {version}: the tarball is {digest}, the manifest has {known[package, version]}.")
             with tarfile.open(tarball) as archive:
-                for inside, outside in files.items():
-                    member = archive.extractfile(f"package/{inside}")
-                    if member is None:
-                        sys.exit(f"{package} holds no {inside}.")
-                    content = member.read()
-                    target = HERE / outside
-                    target.parent.mkdir(exist_ok=True)
-                    target.write_bytes(content)
-                    entry[outside] = integrity(content, "sha384")
-            manifest[package] = {"version": report["version"], "tarball": digest, "files": entry}
-    MANIFEST.write_text(json.dumps(manifest, indent=2) + "\n")
+                files = {here: member(archive, inside) for inside, here in wanted.items()}
+        contents |= files
+        integrities = {here: integrity(content, "sha384") for here, content in files.items()}
+        entries.append({"package": package, "version": version, "tarball": digest, "files": integrities})
+    for here, content in contents.items():
+        (HERE / here).parent.mkdir(exist_ok=True)
+        (HERE / here).write_bytes(content)
+    MANIFEST.write_text(json.dumps(entries, indent=2) + "\n")
+
+
+def packed(package: str, version: str, folder: Path) -> tuple[str, Path]:
+    """The tarball's sha512, which is the one that the registry tells, and where it lies."""
+    command = ["npm", "pack", f"{package}@{version}", "--json", "--silent"]
+    answer = json.loads(subprocess.run(command, cwd=folder, stdout=subprocess.PIPE, check=True).stdout)
+    # Newer clients answer with an object, older ones with a list.
+    report = answer[0] if isinstance(answer, list) else next(iter(answer.values()))
+    tarball = folder / report["filename"]
+    digest = integrity(tarball.read_bytes(), "sha512")
+    if digest != report["integrity"]:
+        sys.exit(f"{package} {version}: the tarball is {digest}, the registry tells {report['integrity']}.")
+    return digest, tarball
+
+
+def member(archive: tarfile.TarFile, inside: str) -> bytes:
+    """Read, never extracted: an archive's own paths lead nowhere here."""
+    file = archive.extractfile(f"package/{inside}")
+    if file is None:
+        sys.exit(f"{archive.name!r} holds no file {inside}.")
+    return file.read()
+
+
+def manifest() -> list[Entry]:
+    entries: list[Entry] = json.loads(MANIFEST.read_text())
+    return entries
+
+
+def complaints() -> Iterator[str]:
+    """What differs: between the list above and the manifest, the manifest and the files, the fonts and their style."""
+    entries = manifest()
+    kept = {(one["package"], one["version"]): list(one["files"]) for one in entries}
+    if kept != {one: list(wanted.values()) for one, wanted in WANTED.items()}:
+        yield "manifest.json does not hold the packages, versions and files in WANTED: fetch again"
+    files: dict[str, str] = {}
+    style = (HERE / "fonts.css").read_text()
+    for one in entries:
+        files |= one["files"]
+        # Browsers keep a file for good under its address, so that a font's address must tell its version.
+        for font in (name for name in one["files"] if name.endswith(".woff2")):
+            if f'url("{font}?v={one["version"]}")' not in style:
+                yield f"fonts.css does not name {font}?v={one['version']}"
+    present = {str(path.relative_to(HERE)) for path in HERE.rglob("*") if path.is_file()} - OWN
+    yield from (f"{name} is in no manifest" for name in sorted(present - files.keys()))
+    yield from (f"{name} is missing" for name in sorted(files.keys() - present))
+    for name in sorted(files.keys() & present):
+        if integrity((HERE / name).read_bytes(), "sha384") != files[name]:
+            yield f"{name} has changed since it was fetched"
 
 
 def check() -> None:
-    wrong = [
-        path
-        for package in json.loads(MANIFEST.read_text()).values()
-        for path, expected in package["files"].items()
-        if not (HERE / path).exists() or integrity((HERE / path).read_bytes(), "sha384") != expected
-    ]
-    if wrong:
-        sys.exit(f"These vendored files are missing or changed: {', '.join(wrong)}.")
+    if wrong := list(complaints()):
+        sys.exit("\n".join(f"static/vendor: {one}." for one in wrong))
     print("The vendored files are as they were fetched.")
 
 
 if __name__ == "__main__":
-    check() if "--check" in sys.argv[1:] else fetch()
+    check() if sys.argv[1:] == ["--check"] else fetch()

@@ -49,7 +49,8 @@ def test_pain_on_days_three_and_four_holds_the_hours_until_it_has_gone() -> None
 @pytest.mark.parametrize(("high_risk", "days"), [(False, 14), (True, 7)])
 def test_reviews_fall_on_the_day_numpy_rolls_forward_to(high_risk: bool, days: int) -> None:
     for dispensed in EVERY_DAY_OF_2026:
-        rolled = np.busday_offset(np.datetime64(dispensed, "D") + days, 0, roll="forward", holidays=US_HOLIDAYS)
+        due = np.datetime64(dispensed, "D") + np.timedelta64(days, "D")
+        rolled = np.busday_offset(due, 0, roll="forward", holidays=US_HOLIDAYS)
         assert wearing.review_day(dispensed, high_risk, CALENDAR) == rolled.astype(date)
 
 

@@ -68,7 +68,7 @@ def test_two_years_of_hours_pass_as_pandas_custom_business_hour(zone: str, days_
     calendar = WorkCalendar(zone, WEEK, days_off)
     chance = np.random.default_rng(417)
     for minute, hours in zip(chance.integers(0, 2 * 525_600, 400), chance.integers(1, 300, 400), strict=True):
-        start = pd.Timestamp("2026-01-01", tz=zone) + pd.Timedelta(minutes=int(minute))
+        start = pd.Timestamp("2026-01-01", tz=zone) + timedelta(minutes=int(minute))
         step = pd.offsets.CustomBusinessHour(
             n=int(hours), start=["08:00", "13:00"], end=["12:00", "17:00"], holidays=sorted(days_off)
         )

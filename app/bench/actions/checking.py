@@ -1,6 +1,6 @@
 """What is decided after an order was placed: check-in, its promised day, a changed prescription, a recapture."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from datetime import date, datetime
 from typing import Any
 
@@ -12,8 +12,10 @@ from app.bench.actions.moving import Moved, move
 from app.bench.queries import Loaded
 from app.bench.rules.acts import ACTS
 from app.bench.rules.machine import Asked
-from app.bench.tables import Pair
+from app.bench.rules.stages import BELONGINGS
+from app.bench.tables import Belonging, Pair
 from app.capture import actions as capture
+from app.capture.rules import CONDITIONS
 from app.errors import BadInput
 from app.orders import actions as orders
 from app.orders.tables import Order
@@ -32,17 +34,27 @@ def check_in(
     asked: Asked,
     by: Viewer,
     shelf: str = "",
-    conditions: Mapping[str, bool] | None = None,
+    conditions: Collection[str] = (),
+    belongings: Collection[str] = (),
     done_at: datetime | None = None,
 ) -> Moved:
-    """The captures are here and good: they are accepted, the lab promises its day, and the pair goes on."""
+    """The captures are here and good: they are accepted, the lab promises its day, and the pair goes on.
+
+    `conditions` are the points of the list that were looked at and found well, `belongings` what came in the box.
+    """
+    wrong = {f"conditions.{point}": "Not on the list." for point in conditions if point not in CONDITIONS}
+    wrong |= {f"belongings.{kind}": "Not a kind of belonging." for kind in belongings if kind not in BELONGINGS}
+    if wrong:
+        raise BadInput("The check-in needs another look.", wrong)
     loaded = queries.find(db, code, by, lock=True)
     sides = asked.sides or loaded.state.working
     promised = loaded.row["promised_on"] or _promise(db, loaded)
     moved = move(db, code=code, asked=asked, by=by, done_at=done_at, changes={"promised_on": promised})
+    looked = {point: point in conditions for point in CONDITIONS} if conditions else {}
     capture.accept(
-        db, by=by, order_id=loaded.row["order_id"], sides=list(sides), shelf=shelf, conditions=conditions or {}
+        db, by=by, order_id=loaded.row["order_id"], sides=list(sides), shelf=shelf.strip()[:20], conditions=looked
     )
+    db.add_all(Belonging(pair_id=loaded.row["id"], kind=kind) for kind in belongings)
     return moved
 
 

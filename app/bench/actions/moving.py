@@ -28,6 +28,8 @@ from app.people.rules import Viewer
 
 STARTS_A_VISIT = frozenset({"adjust", "refurbish"})
 FAR = date.max
+TOUCHES_SKIN = frozenset({"grind", "cover", "trim", "inspect"})
+"""Stages whose edges and seams a foot without feeling would not notice."""
 move_t, stay_t = (Move.metadata.tables[name] for name in ("move", "stay"))
 
 
@@ -285,7 +287,10 @@ def needs_now(db: Session, order_id: int, state: State) -> list[str]:
             break
         skipped.append(stage)
     holding = orders.holding(db, order_id)
-    return prescription.needs(holding.body, state.stage, state.working, skipped)
+    lines = prescription.needs(holding.body, state.stage, state.working, skipped)
+    if {state.stage, *skipped} & TOUCHES_SKIN:
+        lines += prescription.bench_marks(orders.risks(db, order_id))
+    return lines
 
 
 def _due(pair: Mapping[str, Any], db: Session) -> Any:

@@ -63,6 +63,7 @@ def place(
         stage_notes=dict(wanted.stage_notes),
         wanted_on=wanted.wanted_on,
         rush=wanted.rush,
+        ulcer=wanted.ulcer,
         shoe=dict(wanted.shoe),
     )
     order_id = order.id

@@ -22,4 +22,5 @@ class Wanted:
     shoe: Mapping[str, Any] = field(default_factory=dict)
     wanted_on: date | None = None
     rush: str | None = None
+    ulcer: str | None = None
     tray: int | None = None

@@ -69,6 +69,15 @@ MAKING = ("prepare", "pour", "carve", "correct", "press", "mill", "grind", "cove
 """Stages an adjustment at the lab may name."""
 
 
+BELONGINGS = {
+    "shoes": "the shoes",
+    "liners": "the shoe's own insoles (liners)",
+    "old_pair": "the old pair",
+    "tracing": "a tracing",
+}
+"""What may come with a pair and has to go back."""
+
+
 @dataclass(frozen=True, slots=True)
 class Terms:
     """What of the lab's and the clinic's settings shapes a visit; kept with it, because settings change."""

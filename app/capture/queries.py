@@ -1,0 +1,67 @@
+"""Reading captures: what waits to be matched, what an order is worked from, which orders wait for what came."""
+
+from datetime import datetime
+from typing import NamedTuple
+
+from sqlalchemy import select
+from sqlmodel import Session, col
+
+from app.capture.tables import Arrival, Capture, WorkedFrom
+from app.journal.tables import Note
+from app.people.tables import Clinic, Staff
+
+
+class Waiting(NamedTuple):
+    id: int
+    at: datetime
+    by: str
+    kind: str
+    sides: str
+    label: str
+    clinic: str | None
+    shelf: str
+    damaged: bool
+    words: str | None
+
+
+def waiting(db: Session) -> list[Waiting]:
+    """Arrivals that belong to nobody yet, oldest first."""
+    rows = db.execute(
+        select(
+            col(Arrival.id),
+            col(Arrival.at),
+            col(Staff.name),
+            col(Arrival.kind),
+            col(Arrival.sides),
+            col(Arrival.label),
+            col(Clinic.name),
+            col(Arrival.shelf),
+            col(Arrival.damaged),
+            col(Note.words),
+        )
+        .join(Staff, col(Staff.id) == col(Arrival.logged_by))
+        .join(Clinic, col(Clinic.id) == col(Arrival.clinic_id), isouter=True)
+        .join(Note, col(Note.id) == col(Arrival.note_id), isouter=True)
+        .where(col(Arrival.settled_at).is_(None))
+        .order_by(col(Arrival.at), col(Arrival.id))
+    )
+    return [Waiting(*row) for row in rows]
+
+
+class CaptureRow(NamedTuple):
+    side: str
+    kind: str
+    state: str
+    shelf: str
+    arrived_at: datetime | None
+
+
+def of_order(db: Session, order_id: int) -> list[CaptureRow]:
+    """What each side of an order is worked from, left before right."""
+    rows = db.execute(
+        select(col(Capture.side), col(Capture.kind), col(Capture.state), col(Capture.shelf), col(Capture.arrived_at))
+        .join(WorkedFrom, col(WorkedFrom.capture_id) == col(Capture.id))
+        .where(col(WorkedFrom.order_id) == order_id)
+        .order_by(col(Capture.side))
+    )
+    return [CaptureRow(*row) for row in rows]

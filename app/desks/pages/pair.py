@@ -1,0 +1,221 @@
+"""The pair page, the one door by which pages do acts, and a changed prescription."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+from sqlmodel import Session
+
+from app import clock
+from app.bench import actions as bench
+from app.bench import queries
+from app.bench.queries import Loaded
+from app.bench.rules.acts import (
+    ACTS,
+    ENDS,
+    PARK_REASONS,
+    SEND_BACK_REASONS,
+    WAITING_ON,
+)
+from app.bench.rules.machine import SIDE_WORDS, Asked, State
+from app.bench.rules.stages import BELONGINGS, STAGES
+from app.capture import queries as captures
+from app.capture.rules import CONDITIONS, KINDS, STATES
+from app.desks import actions
+from app.desks.charts import pair_trail
+from app.desks.pages.common import lab_values
+from app.desks.pages.ordering import NOTE_STAGES
+from app.desks.queries import buttons, sentence, wearer
+from app.desks.rules import as_typed, prescription_from_form, stage_notes
+from app.errors import BadInput, NotFound, Refusal
+from app.orders import queries as orders
+from app.orders.rules import ITEMS, SIDE_NAMES, value_words
+from app.people import queries as people
+from app.people.permissions import may, need
+from app.people.rules import Viewer
+from app.people.sessions import Signed
+from app.templating import go, page
+from app.web import Form, Typed
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/pair/{code}")
+def pair(request: Request, code: str, ask: Signed) -> Response:
+    with ask.reading() as (viewer, db):
+        loaded = queries.find(db, code, viewer)
+        values = _pair_values(db, viewer, loaded)
+        if values["wearer"]:
+            ask.note_reading(loaded.row["patient_id"])
+    return page(request, "desks/pair.html", viewer=viewer, **values)
+
+
+@router.post("/pair/{code}/acts")
+def act_on_pair(request: Request, code: str, ask: Signed, form: Form) -> Response:
+    """Every act of every page. A refusal shows the pair as it is now, with the sentence and what was typed."""
+    facts: dict[str, Any] = {}
+    if form.get("words"):
+        facts["words"] = form["words"]
+    if form.get("code"):
+        facts["code"] = form["code"]
+    if form.get("from_stage") == "check_in" and form.get("act") == "advance":
+        facts["shelf"] = form.get("shelf", "")
+        facts |= {name: form.all(name) for name in ("conditions", "belongings")}
+    if form.get("holds"):
+        facts["holds"] = [int(form["holds"])] if form["holds"].isdigit() else []
+    version = form.get("version", "")
+    asked = Asked(
+        act=form.get("act", ""),
+        from_stage=form.get("from_stage") or None,
+        to_stage=form.get("to_stage") or None,
+        sides=form.get("sides") or None,
+        reason=form.get("reason") or None,
+        waiting_on=form.get("waiting_on") or None,
+        version=int(version) if version.isdigit() else None,
+        facts=facts,
+    )
+    try:
+        with ask.writing() as (viewer, db):
+            moved = actions.do(db, code=code, asked=asked, by=viewer)
+    except (NotFound, Refusal) as refusal:
+        if refusal.status in (401, 404):
+            raise
+        with ask.reading() as (viewer, db):
+            values = _pair_values(db, viewer, queries.find(db, code, viewer))
+        fields = refusal.fields if isinstance(refusal, BadInput) else {}
+        return page(
+            request,
+            "desks/pair.html",
+            viewer=viewer,
+            status=refusal.status,
+            **(values | {"refused": refusal.sentence, "errors": fields, "typed": form, "failed": asked.act}),
+        )
+    state = moved.state
+    where = f"It now stands at {STAGES[state.stage].queue}." if state.stage else f"It is {ENDS[str(state.end)]}."
+    back = form.get("back", "")
+    address = back if back.startswith("/queue/") and back.split("/")[-1] in STAGES else f"/pair/{state.code}"
+    return go(address, f"{state.code}: {ACTS[asked.act].done}. {where}")
+
+
+def _pair_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, Any]:
+    values = lab_values(db)
+    row, state = loaded.row, loaded.state
+    moves = queries.history(db, row["id"])
+    holding = orders.holding(db, row["order_id"])
+    holds = queries.hold_rows(db, row["id"]) if row["parked_on"] else []
+    return values | {
+        "pair": row,
+        "state": state,
+        "clinic": people.clinic(db, row["clinic_id"]).name,
+        "steps": pair_trail(loaded, queries.stays(db, row["id"]), values["calendar"], clock.now()),
+        "buttons": buttons(loaded, viewer, moves, clock.now()),
+        "holds": holds,
+        "moves": [(sentence(move), move.words, move.at) for move in moves],
+        "rows": prescription_rows(holding.body),
+        "number": holding.number,
+        "stage_notes": orders.words(db, list(holding.stage_notes.values())),
+        "notes_at": holding.stage_notes,
+        "stages": STAGES,
+        "ends": ENDS,
+        "park_reasons": PARK_REASONS,
+        "send_back_reasons": SEND_BACK_REASONS,
+        "waiting_list": [(party, f"the {party}") for party in WAITING_ON],
+        "sides_list": [(sides, SIDE_WORDS[sides]) for sides in ("LR", "L", "R") if set(sides) <= set(state.all_sides)],
+        "back_list": [(key, STAGES[key].queue) for key in state.route[: _furthest(state)]],
+        "hold_list": [(str(hold.id), hold.words or hold.kind) for hold in holds],
+        "captures": [
+            (
+                SIDE_WORDS[each.side],
+                f"{KINDS[each.kind]}, {STATES[each.state]}{', shelf ' + each.shelf if each.shelf else ''}",
+            )
+            for each in captures.of_order(db, row["order_id"])
+        ],
+        "wearer": wearer(db, loaded) if may(viewer, "see_patient", row["clinic_id"]) else [],
+        "may_change": may(viewer, "place_order", row["clinic_id"]),
+        "conditions": list(CONDITIONS.items()),
+        "belongings": list(BELONGINGS.items()),
+        "refused": "",
+        "errors": {},
+        "typed": Typed(),
+        "failed": "",
+    }
+
+
+def _furthest(state: State) -> int:
+    """How far the side that is ahead has come along the route."""
+    return max((state.route.index(stage) for stage in state.sides.values()), default=0)
+
+
+def prescription_rows(body: Mapping[str, Mapping[str, Any]]) -> list[tuple[str, str | None, str | None]]:
+    """Item, left, right in words; an item that neither side has is left out."""
+    rows = []
+    for item in ITEMS.values():
+        words = {side: value_words(item, body[side][item.key]) for side in ("L", "R") if item.key in body.get(side, {})}
+        if words:
+            rows.append((item.label, words.get("L"), words.get("R")))
+    return rows
+
+
+@router.get("/pair/{code}/prescription")
+def prescription_form(request: Request, code: str, ask: Signed) -> Response:
+    with ask.reading() as (viewer, db):
+        loaded = queries.find(db, code, viewer)
+        need(viewer, "place_order", loaded.row["clinic_id"])
+        holding = orders.holding(db, loaded.row["order_id"])
+        notes = orders.words(db, list(holding.stage_notes.values()))
+        typed = as_typed(
+            holding.body, {f"note.{key}": notes.get(note, "") for key, note in holding.stage_notes.items()}
+        )
+        values = _prescription_values(db, loaded)
+    return page(request, "desks/prescription.html", viewer=viewer, typed=typed, errors={}, **values)
+
+
+def _prescription_values(db: Session, loaded: Loaded) -> dict[str, Any]:
+    return lab_values(db) | {
+        "state": loaded.state,
+        "pair": loaded.row,
+        "items": list(ITEMS.values()),
+        "sides_made": [(side, SIDE_NAMES[side]) for side in loaded.state.all_sides],
+        "note_stages": NOTE_STAGES,
+        "on_bench": loaded.state.stage not in (None, "check_in"),
+    }
+
+
+@router.post("/pair/{code}/prescription")
+def change_prescription(request: Request, code: str, ask: Signed, form: Form) -> Response:
+    """The next version; on the bench the pair stands still until a technician has chosen what becomes of it."""
+    typed: dict[str, Any] = form | {name: form.all(name) for name in form if name.endswith("additions")}
+    version = form.get("version", "")
+    try:
+        with ask.writing() as (viewer, db):
+            loaded = queries.find(db, code, viewer)
+            need(viewer, "place_order", loaded.row["clinic_id"])
+            body = prescription_from_form(typed, loaded.state.all_sides)
+            moved = bench.amend(
+                db,
+                code=code,
+                by=viewer,
+                body=body,
+                stage_notes=stage_notes(typed),
+                version=int(version) if version.isdigit() else None,
+                words=form.get("words", ""),
+            )
+            number = orders.holding(db, moved.order_id).number
+    except Refusal as refusal:
+        if refusal.status in (401, 403, 404):
+            raise
+        with ask.reading() as (viewer, db):
+            values = _prescription_values(db, queries.find(db, code, viewer))
+        errors = refusal.fields if isinstance(refusal, BadInput) else {"": refusal.sentence}
+        return page(
+            request,
+            "desks/prescription.html",
+            viewer=viewer,
+            status=refusal.status,
+            typed=typed,
+            errors=errors,
+            **values,
+        )
+    stands = " The pair stands still until the lab has chosen what becomes of it." if moved.state.holds else ""
+    return go(f"/pair/{moved.state.code}", f"Prescription {number} holds now.{stands}")

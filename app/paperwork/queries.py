@@ -1,0 +1,251 @@
+"""What stands on each sheet, in the words it is printed in. How paper is made is known in app/paperwork/sheets.py.
+
+A sheet goes through many hands, so neither a wearer's name nor a diagnosis is ever read here: the chart label is all.
+"""
+
+from collections.abc import Mapping
+from datetime import date, datetime
+from typing import Any, NamedTuple
+
+from sqlmodel import Session, col, select
+
+from app.bench import queries as bench
+from app.bench.queries import Loaded
+from app.bench.rules.machine import State
+from app.bench.rules.stages import STAGES, joins_at
+from app.bench.tables import Move, Pair, Parcel, ParcelItem
+from app.errors import NotFound
+from app.orders import queries as orders
+from app.orders.rules import ITEMS, SHOE_KINDS, bench_marks, millimetres, value_words
+from app.people import queries as people
+from app.people.queries import ClinicRow, LabRow
+from app.people.rules import Viewer
+from app.trade.sizes import SYSTEMS
+
+VISITS = {"new": "New pair"}
+"""What a visit's reason is called on paper where its own word is not enough."""
+LINERS = {"out": "its own insole (liner) comes out", "in": "its own insole (liner) stays in"}
+FROM_THE_START = ("new", "remake")
+"""Visits that make the device; the others change one that is there."""
+
+
+class Line(NamedTuple):
+    """An item of the prescription, left and right in words."""
+
+    label: str
+    left: str
+    right: str
+    differs: bool
+
+
+class Step(NamedTuple):
+    """A stage of the route; each side is walked, come, carried (no work on it in this visit) or none (not made)."""
+
+    number: int
+    words: str
+    left: str
+    right: str
+
+
+class StageNote(NamedTuple):
+    """`number` is the step at which it stands, also for a stage that the lab has switched off."""
+
+    number: int
+    stage: str
+    words: str
+
+
+class Ticket(NamedTuple):
+    code: str
+    payload: str
+    """What a scanner types: the code, and which prescription the ticket was printed by."""
+    label: str
+    clinic: str
+    lab: str
+    tray: int | None
+    sides: str
+    carried: str
+    prescription: int
+    visit: str
+    visit_number: int
+    replaces: str | None
+    rush: bool
+    day: date | None
+    promised: bool
+    lines: list[Line]
+    steps: list[Step]
+    notes: list[StageNote]
+    cautions: list[str]
+    marks: list[str]
+    """What the work needs because of who will wear it; never why."""
+    shoe: str
+
+
+def ticket(db: Session, loaded: Loaded) -> Ticket:
+    """The job ticket by the prescription in force."""
+    row, state = loaded.row, loaded.state
+    holding = orders.holding(db, row["order_id"])
+    carried = _carried(db, row["visit_id"], state)
+    order, patient = orders.order_and_patient(db, row["order_id"])
+    return Ticket(
+        code=state.code,
+        payload=f"{state.code}/{holding.number}",
+        label=row["label"],
+        clinic=people.clinic(db, row["clinic_id"]).name,
+        lab=people.lab(db).name,
+        tray=row["tray"],
+        sides=state.all_sides,
+        carried=carried,
+        prescription=holding.number,
+        visit=VISITS.get(state.reason, state.reason.capitalize()),
+        visit_number=row["visit_number"],
+        replaces=_code_of(db, row["replaces_id"]),
+        rush=row["rush"],
+        day=row["promised_on"] or row["wanted_on"],
+        promised=row["promised_on"] is not None,
+        lines=lines(holding.body, state.all_sides),
+        steps=steps(state, carried),
+        notes=stage_notes(orders.words(db, list(holding.stage_notes.values())), holding.stage_notes, state),
+        cautions=list(dict.fromkeys(words for key in state.route for words in STAGES[key].cautions)),
+        marks=bench_marks(patient.risks),
+        shoe=shoe_words(order.shoe),
+    )
+
+
+def lines(body: Mapping[str, Mapping[str, Any]], sides: str) -> list[Line]:
+    """Every item that a side has; only a pair of two sides can differ."""
+    made = []
+    for item in ITEMS.values():
+        words = {side: value_words(item, body[side][item.key]) for side in sides if item.key in body.get(side, {})}
+        if words:
+            left, right = words.get("L", ""), words.get("R", "")
+            made.append(Line(item.label, left, right, len(sides) == 2 and left != right))
+    return made
+
+
+def shoe_words(shoe: Mapping[str, Any]) -> str:
+    """The shoe that the pair is trimmed to, in a line; empty if nothing is known of it."""
+    parts = [SHOE_KINDS[shoe["kind"]]] if shoe.get("kind") else []
+    if shoe.get("size"):
+        parts.append(f"size {shoe['size']:g} {SYSTEMS[shoe['system']].words}")
+    if shoe.get("inside_width"):
+        parts.append(f"{millimetres(shoe['inside_width'])} wide inside")
+    if shoe.get("liner") in LINERS:
+        parts.append(LINERS[shoe["liner"]])
+    return ", ".join(parts)
+
+
+def steps(state: State, carried: str) -> list[Step]:
+    return [
+        Step(number, stage_words(key), _side(state, carried, "L", number), _side(state, carried, "R", number))
+        for number, key in enumerate(state.route, 1)
+    ]
+
+
+def stage_words(key: str) -> str:
+    """The work itself: "Mill or print" for the queue "To mill or print"."""
+    words = STAGES[key].queue.removeprefix("To ")
+    return words[0].upper() + words[1:]
+
+
+def _side(state: State, carried: str, side: str, number: int) -> str:
+    if side not in state.all_sides:
+        return "none"
+    if side in carried and number <= state.route.index(joins_at(state.route)):
+        return "carried"
+    if not state.sides:
+        return "walked" if state.end == "settled" else "come"
+    return "walked" if number <= state.route.index(state.sides[side]) else "come"
+
+
+def stage_notes(words: Mapping[int, str], notes: Mapping[str, int], state: State) -> list[StageNote]:
+    """The notes in the order of the stages. A note for a stage not on the route stands at the next one that is.
+
+    A later visit that does only some of the work leaves the notes for the rest out.
+    """
+    order = list(STAGES)
+    made = []
+    for key in sorted(notes, key=order.index):
+        switched_off = STAGES[key].optional and key not in state.terms.stages_on
+        if notes[key] not in words or not (key in state.route or switched_off or state.reason in FROM_THE_START):
+            continue
+        later = [at for at in state.route if order.index(at) >= order.index(key)]
+        at = key if key in state.route else (later or state.route[-1:])[0]
+        made.append(StageNote(state.route.index(at) + 1, stage_words(key), words[notes[key]]))
+    return made
+
+
+def _carried(db: Session, visit_id: int, state: State) -> str:
+    """Sides without work in this visit: its first move names those that have some, until another is sent back."""
+    first = db.execute(
+        select(col(Move.sides)).where(col(Move.visit_id) == visit_id).order_by(col(Move.id)).limit(1)
+    ).scalar_one_or_none()
+    if first is None or not state.route:
+        return ""
+    meet = state.route.index(joins_at(state.route))
+    return "".join(
+        side
+        for side in state.all_sides
+        if side not in first and (not state.sides or state.route.index(state.sides[side]) >= meet)
+    )
+
+
+def _code_of(db: Session, pair_id: int | None) -> str | None:
+    return db.get_one(Pair, pair_id).code if pair_id else None
+
+
+class Packed(NamedTuple):
+    """One pair in a parcel; `all_sides` of the pair and those of them that travel."""
+
+    code: str
+    label: str
+    sides: str
+    all_sides: str
+    state: str
+
+
+class Slip(NamedTuple):
+    id: int
+    payload: str
+    to_clinic: bool
+    lab: LabRow
+    clinic: ClinicRow
+    carrier: str
+    tracking: str
+    sent_at: datetime
+    sent_by: str
+    received_at: datetime | None
+    items: list[Packed]
+    devices: int
+
+
+def slip(db: Session, viewer: Viewer, parcel_id: int) -> Slip:
+    """What lies in a parcel, for who packed it and who unpacks it; another clinic's is not found."""
+    parcel = db.get(Parcel, parcel_id)
+    if parcel is None or not bench.sees(viewer, parcel.clinic_id):
+        raise NotFound("There is no such parcel here.")
+    items = _packed(db, parcel_id)
+    return Slip(
+        id=parcel.id,
+        payload=f"PARCEL/{parcel.id}",
+        to_clinic=parcel.to_clinic,
+        lab=people.lab(db),
+        clinic=people.clinic(db, parcel.clinic_id),
+        carrier=parcel.carrier,
+        tracking=parcel.tracking,
+        sent_at=parcel.sent_at,
+        sent_by=people.staff_names(db, [parcel.sent_by])[parcel.sent_by],
+        received_at=parcel.received_at,
+        items=items,
+        devices=sum(len(item.sides) for item in items),
+    )
+
+
+def _packed(db: Session, parcel_id: int) -> list[Packed]:
+    rows = db.execute(
+        select(col(Pair.code), col(Pair.label), col(ParcelItem.sides), col(Pair.all_sides), col(ParcelItem.state))  # type: ignore[call-overload]  # more columns than its overloads count
+        .join(Pair, col(Pair.id) == col(ParcelItem.pair_id))
+        .where(col(ParcelItem.parcel_id) == parcel_id)
+        .order_by(col(Pair.code))
+    )
+    return [Packed(*row) for row in rows]

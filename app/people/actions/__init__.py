@@ -1,0 +1,47 @@
+"""Changing who works here, who is signed in and how the lab is set; every change is journalled with it."""
+
+from app.people.actions.joining import (
+    accept,
+    find_link,
+    invite,
+    password_link,
+    set_up_lab,
+    set_up_link,
+    withdraw_invitation,
+)
+from app.people.actions.lab import change_lab, keep_clinic
+from app.people.actions.passwords import Passwords
+from app.people.actions.signing import (
+    end_idle,
+    failed,
+    hold_back,
+    make_token,
+    sign_in,
+    sign_out,
+    start_session,
+    whose_password,
+)
+from app.people.actions.staff import change_staff, end_access
+
+__all__ = [
+    "Passwords",
+    "accept",
+    "change_lab",
+    "change_staff",
+    "end_access",
+    "end_idle",
+    "failed",
+    "find_link",
+    "hold_back",
+    "invite",
+    "keep_clinic",
+    "make_token",
+    "password_link",
+    "set_up_lab",
+    "set_up_link",
+    "sign_in",
+    "sign_out",
+    "start_session",
+    "whose_password",
+    "withdraw_invitation",
+]

@@ -1,0 +1,228 @@
+"""Who gets through which door: every route of the built app, asked by five people, against the table below.
+
+A new route fails the first test until it has a row: what it answers to a stranger, a technician, a clinician of the
+pair's own clinic, one of another clinic, and a manager. Path parameters are filled in from `places`; what follows the
+five answers is sent as a form, or as JSON to an address under /api/. Give enough that who may is not told 422 for
+something else before the right is asked: a person who may not would then seem to be let in, and the walk says so.
+"""
+
+from collections.abc import Callable, Mapping
+from typing import Any, NamedTuple
+
+import httpx2
+import pytest
+from fastapi import FastAPI
+from fastapi.routing import iter_route_contexts
+from fastapi.testclient import TestClient
+
+from app.database import Database
+from app.people import actions
+from tests import house as builders
+from tests.house import House
+from tests.people.conftest import Browser, visitor
+
+WHO = ("stranger", "technician", "clinician", "quay clinician", "manager")
+MAY, NO, HIDDEN, DOOR = "let in", "not allowed", "not found", "asked to sign in"
+
+ANYONE = (MAY, MAY, MAY, MAY, MAY)
+SIGNED_IN = (DOOR, MAY, MAY, MAY, MAY)
+WHO_SEES_THE_PAIR = (DOOR, MAY, MAY, HIDDEN, MAY)
+CLINICIANS = (DOOR, NO, MAY, MAY, NO)
+OWN_CLINICIAN = (DOOR, NO, MAY, HIDDEN, NO)
+TECHNICIANS = (DOOR, MAY, NO, NO, NO)
+BENCH_AND_CLINICS = (DOOR, MAY, MAY, MAY, NO)
+MANAGERS = (DOOR, NO, NO, NO, MAY)
+NOBODY = (HIDDEN, HIDDEN, HIDDEN, HIDDEN, HIDDEN)
+
+
+class Row(NamedTuple):
+    method: str
+    path: str
+    answers: tuple[str, ...]
+    send: Mapping[str, Any]
+    at: Mapping[str, str]
+    """Places of this row's own, by parameter; the rest are those that every row shares."""
+
+
+def row(route: str, answers: tuple[str, ...], send: Mapping[str, Any] = {}, at: Mapping[str, str] = {}) -> Row:
+    method, path = route.split(" ")
+    return Row(method, path, answers, send, at)
+
+
+SIDE = {"shell": "polypropylene", "shell_thickness": 40}
+ORDER: dict[str, Any] = {
+    "label": "MR 2210",
+    "way": "cast",
+    "captures": {"L": "foam", "R": "foam"},
+    "prescription": {"L": SIDE, "R": SIDE},
+}
+ORDER_FORM = {
+    "label": "MR 2211",
+    "way": "cast",
+    "sides": "L",
+    "capture.L": "foam",
+    "L.shell": "polypropylene",
+    "L.shell_thickness": "4",
+}
+ASK = {"act": "ask", "reason": "Which side?", "waiting_on": "lab"}
+
+ROWS = (
+    # The desks: what several rooms know together.
+    row("GET /", SIGNED_IN),
+    row("GET /queue", SIGNED_IN),
+    row("GET /queue/{stage}", SIGNED_IN),
+    row("GET /find", SIGNED_IN),
+    row("GET /pair/{code}", WHO_SEES_THE_PAIR),
+    row("POST /pair/{code}/acts", WHO_SEES_THE_PAIR, ASK),
+    row("GET /pair/{code}/prescription", OWN_CLINICIAN),
+    row("POST /pair/{code}/prescription", OWN_CLINICIAN),
+    row("GET /orders/new", CLINICIANS),
+    row("POST /orders/new", OWN_CLINICIAN, ORDER_FORM | {"clinic_id": "{house}"}),
+    row("GET /arrivals", TECHNICIANS),
+    row("POST /arrivals", TECHNICIANS, {"kind": "foam", "sides": "L", "label": "MR 2212"}),
+    row("GET /parcels", BENCH_AND_CLINICS),
+    row("POST /parcels", (DOOR, MAY, MAY, HIDDEN, NO), {"clinic_id": "{house}", "to_clinic": "yes"}),
+    row("POST /parcels/{parcel_id}", (DOOR, NO, HIDDEN, MAY, NO)),
+    row("GET /people/rights", MANAGERS),
+    # Programs.
+    row("GET /api/v1/openapi.json", ANYONE),
+    row("POST /api/v1/orders", OWN_CLINICIAN, ORDER | {"clinic_id": "{house}"}),
+    row("GET /api/v1/pairs", SIGNED_IN),
+    row("GET /api/v1/pairs/{code}", WHO_SEES_THE_PAIR),
+    row("POST /api/v1/pairs/{code}/acts", WHO_SEES_THE_PAIR, ASK),
+    row("POST /api/v1/pairs/{code}/prescription", OWN_CLINICIAN, {"prescription": ORDER["prescription"]}),
+    row("POST /api/v1/parcels", (DOOR, MAY, MAY, HIDDEN, NO), {"clinic_id": "{house}", "codes": []}),
+    row("POST /api/v1/parcels/{parcel_id}/arrival", (DOOR, NO, HIDDEN, MAY, NO), at={"parcel_id": "{second_parcel}"}),
+    row("GET /api/v1/queues", SIGNED_IN),
+    # Paper; the parcel is one for the other clinic.
+    row("GET /paper/{code}/ticket", WHO_SEES_THE_PAIR),
+    row("GET /paper/{code}/ticket.pdf", WHO_SEES_THE_PAIR),
+    row("GET /paper/parcel/{parcel_id}/slip", (DOOR, MAY, HIDDEN, MAY, MAY)),
+    row("GET /paper/parcel/{parcel_id}/slip.pdf", (DOOR, MAY, HIDDEN, MAY, MAY)),
+    # Getting in; a wrong password is asked for again, and the lab's set-up is behind us.
+    row("GET /sign-in", ANYONE),
+    row("POST /sign-in", (DOOR, DOOR, DOOR, DOOR, DOOR)),
+    row("POST /sign-out", ANYONE),
+    row("GET /set-up/{token}", NOBODY),
+    row("POST /set-up/{token}", NOBODY),
+    row("GET /invitation/{token}", ANYONE),
+    row("POST /invitation/{token}", ANYONE, {"password": "too short"}),
+    row("POST /demo/sign-in", NOBODY, {"role": "manager"}),
+    # People and the lab's settings.
+    row("GET /people", MANAGERS),
+    row("POST /people/invite", MANAGERS),
+    row("POST /people/withdraw", MANAGERS, {"email": "elowen@lab.example"}),
+    row("GET /people/{staff_id:int}", MANAGERS),
+    row("POST /people/{staff_id:int}", MANAGERS, {"roles": "technician"}),
+    row("POST /people/{staff_id:int}/password-link", MANAGERS),
+    row("POST /people/{staff_id:int}/end", MANAGERS),
+    row("GET /lab", MANAGERS),
+    row("POST /lab", MANAGERS),
+    row("POST /lab/clinics", MANAGERS),
+    # What machines ask.
+    row("GET /static", ANYONE),
+    row("GET /health/live", ANYONE),
+    row("GET /health/ready", ANYONE),
+)
+
+
+def routes(app: FastAPI) -> set[tuple[str, str]]:
+    """Method and path of everything that the app answers; HEAD comes with GET, a mounted folder is only read."""
+    found = set()
+    for route in iter_route_contexts(app.routes):
+        methods = getattr(route, "methods", None) or {"GET"}
+        found |= {(method, str(route.path)) for method in methods - {"HEAD"}}
+    return found
+
+
+def test_every_route_has_its_row_and_every_row_its_route(app: FastAPI) -> None:
+    listed = [(each.method, each.path) for each in ROWS]
+    assert routes(app) - set(listed) == set(), "routes without a row"
+    assert set(listed) - routes(app) == set(), "rows of routes that are no more"
+    assert len(listed) == len(set(listed))
+
+
+@pytest.fixture
+def places(program: Browser, house: House, database: Database) -> dict[str, str]:
+    """What the paths' parameters stand for: a pair of Harbour Steps, a parcel on its way to Upper Quay, and others."""
+    with database.writing() as db:
+        manager = house.viewer("manager")
+        token = actions.invite(db, by=manager, email="elowen@lab.example", name="E", roles=["technician"], clinics=[])
+    return {
+        "code": order(program("clinician"), house.clinics["house"]),
+        "parcel_id": sent_parcel(program, house.clinics["quay"]),
+        "second_parcel": sent_parcel(program, house.clinics["quay"]),
+        "stage": "press",
+        "staff_id:int": str(house.people["second technician"]),
+        "token": token,
+        "house": str(house.clinics["house"]),
+    }
+
+
+def order(clinician: TestClient, clinic_id: int) -> str:
+    answer = clinician.post("/api/v1/orders", json=ORDER | {"clinic_id": clinic_id})
+    assert answer.status_code == 201, answer.text
+    return str(answer.json()["code"])
+
+
+def sent_parcel(program: Browser, clinic_id: int) -> str:
+    """A pair of the clinic is made from the first stage to the last in the lab, and packed."""
+    technician = program("technician")
+    code = order(program("quay clinician"), clinic_id)
+    while (stage := technician.get(f"/api/v1/pairs/{code}").json()["stage"]) != "send":
+        done = technician.post(f"/api/v1/pairs/{code}/acts", json={"act": "advance", "from_stage": stage})
+        assert done.status_code == 200, done.text
+    parcel = technician.post("/api/v1/parcels", json={"clinic_id": clinic_id, "codes": [code]})
+    assert parcel.status_code == 201, parcel.text
+    return str(parcel.json()["parcel"])
+
+
+def answered(answer: httpx2.Response) -> str:
+    """A door that was passed may still say 409 or 422: then it is about the request, not about who asks."""
+    if answer.status_code == 401 or answer.headers.get("location", "").startswith("/sign-in?then="):
+        return DOOR
+    words = {403: NO, 404: HIDDEN, 409: MAY, 422: MAY}
+    return words.get(answer.status_code, MAY if answer.status_code < 400 else f"status {answer.status_code}")
+
+
+def ask(client: TestClient, row: Row, places: Mapping[str, str]) -> str:
+    def filled(words: str) -> str:
+        for name, value in [*row.at.items(), *places.items()]:
+            words = words.replace(f"{{{name}}}", value)
+        return words
+
+    address = filled(row.path).replace("/static", "/static/look.css")
+    sent = {name: filled(value) if isinstance(value, str) else value for name, value in row.send.items()}
+    if row.method == "GET":
+        return answered(client.get(address))
+    if row.path.startswith("/api/"):
+        return answered(client.request(row.method, address, json=sent))
+    return answered(client.request(row.method, address, data=sent))
+
+
+def test_each_person_is_let_in_where_the_table_says_and_nowhere_else(
+    app: FastAPI, house: House, places: dict[str, str]
+) -> None:
+    """A session or token of its own for each request: signing out or failing to sign in then spoils no other."""
+
+    def client(who: str, row: Row) -> TestClient:
+        if who == "stranger":
+            return visitor(app)
+        make: Callable[[FastAPI, int], TestClient] = (
+            builders.program if row.path.startswith("/api/") else builders.browser
+        )
+        return make(app, house.people[who])
+
+    walked = {}
+    for each in ROWS:
+        walked[each.method, each.path] = dict(
+            zip(WHO, (ask(client(who, each), each, places) for who in WHO), strict=True)
+        )
+    assert walked == {(each.method, each.path): dict(zip(WHO, each.answers, strict=True)) for each in ROWS}
+
+
+def test_a_browser_s_cookie_is_no_key_for_programs_and_a_token_opens_no_page(
+    browser: Browser, program: Browser
+) -> None:
+    assert browser("manager").get("/api/v1/queues").status_code == 401
+    assert program("manager").get("/people").headers["location"] == "/sign-in?then=/people"
