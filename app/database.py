@@ -5,11 +5,12 @@ rooms mark theirs with `info=APPEND_ONLY`.
 """
 
 import fcntl
+import secrets
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 from sqlalchemy import Connection, Engine, MetaData, Table, UniqueConstraint, create_engine, event, inspect, text
 from sqlmodel import Session, SQLModel
@@ -17,6 +18,8 @@ from sqlmodel import Session, SQLModel
 APPEND_ONLY = {"append_only": True}
 THREADS = 4
 """Threads that run page functions; the pool is larger, so that no thread ever waits for a connection."""
+
+T = TypeVar("T")
 
 SQLModel.metadata.naming_convention = {
     "ix": "ix_%(table_name)s_%(column_0_N_name)s",
@@ -40,7 +43,8 @@ class Database:
         self.sqlite = self.engine.dialect.name == "sqlite"
         self._turn = threading.Lock()
         self._lock_file: Any = None
-        self._watcher: Connection | None = None
+        self._watcher: Any = None
+        self._watch = ""
         self._watching = threading.Lock()
         if self.sqlite:
             _teach_sqlite(self.engine)
@@ -63,21 +67,35 @@ class Database:
         """A text that differs after any commit of any process; cheap enough to ask on every request.
 
         SQLite: `PRAGMA data_version` on a connection that never writes. PostgreSQL: the snapshot, because a lower id
-        can commit later than a higher one.
+        can commit later than a higher one. Both mean something on one connection alone, so the mark names it, too.
         """
+        query = "PRAGMA data_version" if self.sqlite else "SELECT pg_current_snapshot()::text"
         with self._watching:
             if self._watcher is None:
-                options: dict[str, Any] = {"watches": True} if self.sqlite else {"isolation_level": "AUTOCOMMIT"}
-                self._watcher = self.engine.connect().execution_options(**options)
-            query = "PRAGMA data_version" if self.sqlite else "SELECT pg_current_snapshot()::text"
-            mark = str(self._watcher.exec_driver_sql(query).scalar_one())
-            self._watcher.rollback()
-            return mark
+                self._watcher, self._watch = self._open_watcher(), secrets.token_hex(6)
+            try:
+                # Straight to the driver: asked on every request, SQLAlchemy's way would cost ten times the answer.
+                mark = self._watcher.driver_connection.execute(query).fetchone()[0]
+            except Exception:
+                # A server that was started again has lost this connection; the next request opens another.
+                self._end_watcher()
+                raise
+            return f"{self._watch} {mark}"
+
+    def _open_watcher(self) -> Any:
+        """A connection that holds no view of its own, so that it sees each commit."""
+        watcher: Any = self.engine.raw_connection()
+        if not self.sqlite:
+            watcher.driver_connection.autocommit = True
+        return watcher
+
+    def _end_watcher(self) -> None:
+        if self._watcher is not None:
+            self._watcher.invalidate()  # it is unlike the others and must not go back among them
+            self._watcher = None
 
     def close(self) -> None:
-        if self._watcher is not None:
-            self._watcher.close()
-            self._watcher = None
+        self._end_watcher()
         self.engine.dispose()
         if self._lock_file is not None:
             self._lock_file.close()
@@ -96,6 +114,28 @@ class Database:
                 fcntl.flock(self._lock_file, fcntl.LOCK_UN)
 
 
+class Kept(Generic[T]):
+    """What was worked out from the database, good until the next commit of any process; at most `most` values."""
+
+    def __init__(self, most: int) -> None:
+        self._most = most
+        self._kept: tuple[str, dict[Hashable, T]] = ("", {})
+
+    def get(self, mark: str, key: Hashable, make: Callable[[], T]) -> T:
+        """The value kept under `mark`, or `make()`.
+
+        `mark` is `change_mark` as it was before anything was read: then no value is older than its mark says.
+        """
+        under, values = self._kept
+        if under != mark or (len(values) >= self._most and key not in values):
+            # Threads with an earlier mark go on with the values of theirs.
+            values = {}
+            self._kept = (mark, values)
+        if key not in values:
+            values[key] = make()
+        return values[key]
+
+
 def _teach_sqlite(engine: Engine) -> None:
     @event.listens_for(engine, "connect")
     def on_connect(connection: Any, _record: Any) -> None:
@@ -105,11 +145,9 @@ def _teach_sqlite(engine: Engine) -> None:
 
     @event.listens_for(engine, "begin")
     def on_begin(connection: Connection) -> None:
-        options = connection.get_execution_options()
-        if options.get("watches"):
-            return  # the watcher must see each commit, so it holds no view of its own
         # A deferred transaction that writes later can lose an update; a writer takes its lock at once.
-        connection.exec_driver_sql("BEGIN IMMEDIATE" if options.get("writes") else "BEGIN")
+        writes = connection.get_execution_options().get("writes")
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
 
 def append_only_tables(metadata: MetaData) -> list[Table]:

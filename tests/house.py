@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from typing import Any
 
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
@@ -24,6 +25,15 @@ PEOPLE: dict[str, tuple[str, str]] = {
     "practitioner": ("technician clinician manager", "house trims quay"),
 }
 """Who works here: roles, and the clinics they belong to."""
+
+_FITS: dict[str, Any] = {"arch": "full", "cover": "ok"} | dict.fromkeys(
+    ("neutral", "upright", "seated", "heel_down", "not_tight", "toe_room", "liner_out"), True
+)
+FITS: dict[str, dict[str, Any]] = {
+    sides: {"confirmed": sides, "fit": {"read_back": True} | {side: dict(_FITS) for side in sides}}
+    for sides in ("L", "R", "LR")
+}
+"""The facts of a dispensing at which everything fits, by the sides that the pair has."""
 
 
 @dataclass

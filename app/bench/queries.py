@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 from datetime import date, datetime
 from typing import Any, NamedTuple
 
-from sqlalchemy import RowMapping, func, select, tuple_
+from sqlalchemy import Integer, RowMapping, bindparam, func, select, tuple_
 from sqlmodel import Session, col
 
 from app import clock
@@ -172,6 +172,21 @@ class QueueRow(NamedTuple):
 
 _OF_CLINIC = {"clinic": clinic_t.c.name, "by_parcel": clinic_t.c.by_parcel}
 QUEUE_COLUMNS = tuple(_OF_CLINIC[name] if name in _OF_CLINIC else pair_t.c[name] for name in QueueRow._fields)
+# A statement is as dear to build as to run: what every page asks is built once, with its values left open.
+_ROWS = select(*QUEUE_COLUMNS).join(clinic_t, clinic_t.c.id == pair_t.c.clinic_id)
+_QUEUE = (
+    _ROWS.where(
+        pair_t.c.stage == bindparam("stage"),
+        (pair_t.c.not_before.is_(None)) | (pair_t.c.not_before <= bindparam("now")),
+    )
+    .order_by(pair_t.c.due_on, pair_t.c.since, pair_t.c.id)
+    .limit(bindparam("limit", type_=Integer))
+)
+_SETTING = (
+    _ROWS.where(pair_t.c.stage == bindparam("stage"), pair_t.c.not_before > bindparam("now"))
+    .order_by(pair_t.c.not_before)
+    .limit(200)
+)
 
 
 def queue(
@@ -181,36 +196,22 @@ def queue(
 
     `clinics` narrows to a clinician's own; None is the whole lab. What is still setting is left to `setting`.
     """
-    now = clock.now()
-    query = (
-        select(*QUEUE_COLUMNS)
-        .join(clinic_t, clinic_t.c.id == pair_t.c.clinic_id)
-        .where(pair_t.c.stage == stage, (pair_t.c.not_before.is_(None)) | (pair_t.c.not_before <= now))
-        .order_by(pair_t.c.due_on, pair_t.c.since, pair_t.c.id)
-        .limit(limit + 1)
-    )
+    query = _QUEUE
     if clinics is not None:
         query = query.where(pair_t.c.clinic_id.in_(list(clinics)))
     if after:
         due, since, last = _read_cursor(after)
         query = query.where(tuple_(pair_t.c.due_on, pair_t.c.since, pair_t.c.id) > tuple_(due, since, last))
-    rows = [QueueRow(*row) for row in db.execute(query)]
+    asked = {"stage": stage, "now": clock.now(), "limit": limit + 1}
+    rows = [QueueRow(*row) for row in db.execute(query, asked)]
     more = rows[limit - 1] if len(rows) > limit else None
     return rows[:limit], _cursor(more.due_on, more.since, more.id) if more else None
 
 
 def setting(db: Session, stage: str, *, clinics: Collection[int] | None) -> list[QueueRow]:
     """Pairs of a stage that can't be worked yet: plaster or glue is setting. Soonest first; never many."""
-    query = (
-        select(*QUEUE_COLUMNS)
-        .join(clinic_t, clinic_t.c.id == pair_t.c.clinic_id)
-        .where(pair_t.c.stage == stage, pair_t.c.not_before > clock.now())
-        .order_by(pair_t.c.not_before)
-        .limit(200)
-    )
-    if clinics is not None:
-        query = query.where(pair_t.c.clinic_id.in_(list(clinics)))
-    return [QueueRow(*row) for row in db.execute(query)]
+    query = _SETTING if clinics is None else _SETTING.where(pair_t.c.clinic_id.in_(list(clinics)))
+    return [QueueRow(*row) for row in db.execute(query, {"stage": stage, "now": clock.now()})]
 
 
 def open_pairs(
@@ -250,22 +251,36 @@ def by_label(db: Session, start: str, *, clinics: Collection[int] | None, most: 
     return [QueueRow(*row) for row in db.execute(query)]
 
 
+class Waiting(NamedTuple):
+    pairs: int
+    oldest: datetime
+
+
 class Count(NamedTuple):
     pairs: int
     oldest: datetime
     parked: int
 
 
+# Nothing but what the queue's own index holds: the table itself is not touched.
+_WAITING = (
+    select(pair_t.c.stage, func.count(), func.min(pair_t.c.since))
+    .where(pair_t.c.stage.is_not(None))
+    .group_by(pair_t.c.stage)
+)
+_COUNTS = _WAITING.add_columns(func.count(pair_t.c.parked_on))
+
+
+def waiting(db: Session, *, clinics: Collection[int] | None) -> dict[str, Waiting]:
+    """How many open pairs wait at each stage, and since when the oldest does."""
+    query = _WAITING if clinics is None else _WAITING.where(pair_t.c.clinic_id.in_(list(clinics)))
+    return {row[0]: Waiting(*row[1:]) for row in db.execute(query)}
+
+
 def counts(db: Session, *, clinics: Collection[int] | None) -> dict[str, Count]:
-    """How many open pairs wait at each stage, since when the oldest does, and how many of them stand still."""
-    query = (
-        select(pair_t.c.stage, func.count(), func.min(pair_t.c.since), func.count(pair_t.c.parked_on))
-        .where(pair_t.c.stage.is_not(None))
-        .group_by(pair_t.c.stage)
-    )
-    if clinics is not None:
-        query = query.where(pair_t.c.clinic_id.in_(list(clinics)))
-    return {row[0]: Count(row[1], row[2], row[3]) for row in db.execute(query)}
+    """The same, and how many of them stand still."""
+    query = _COUNTS if clinics is None else _COUNTS.where(pair_t.c.clinic_id.in_(list(clinics)))
+    return {row[0]: Count(*row[1:]) for row in db.execute(query)}
 
 
 class MoveRow(NamedTuple):

@@ -12,7 +12,9 @@ from app.bench.actions import Moved
 from app.bench.rules.machine import Asked
 from app.bench.rules.orders import Wanted
 from app.bench.rules.stages import WAYS
+from app.desks.rules import REMAKE_STARTS
 from app.errors import BadInput
+from app.fitting import actions as fitting
 from app.orders import queries as orders
 from app.people.rules import Viewer
 
@@ -35,13 +37,14 @@ def remake(db: Session, *, code: str, asked: Asked, by: Viewer) -> Moved:
     `facts.start` says from what: `positive` (pressed again), `capture` (poured again) or `new` (a new capture).
     """
     start = asked.facts.get("start", "positive")
-    if start not in ("positive", "capture", "new"):
-        words = f"'{start}' is no start for a remake: positive, capture or new."
+    if start not in REMAKE_STARTS:
+        words = f"'{start}' is no start for a remake: {', '.join(REMAKE_STARTS)}."
         raise BadInput(words, {"start": words})
     loaded = queries.find(db, code, by, lock=True)
     order, patient = orders.order_and_patient(db, loaded.row["order_id"])
     holding = orders.holding(db, order.id)
     old = bench.move(db, code=code, asked=asked, by=by)
+    fitting.stop_wearing(db, old, "remake")
     wanted = Wanted(
         clinic_id=loaded.row["clinic_id"],
         label=patient.label,
@@ -68,6 +71,15 @@ def remake(db: Session, *, code: str, asked: Asked, by: Viewer) -> Moved:
     return Moved(placed.pair_id, placed.order_id, placed.move_id, state)
 
 
+def take_back(db: Session, *, code: str, asked: Asked, by: Viewer) -> Moved:
+    """The own last act never happened, and neither did what it had made."""
+    undone = queries.last_move(db, queries.find(db, code, by, lock=True).row["id"])
+    moved = bench.move(db, code=code, asked=asked, by=by)
+    if undone is not None and undone.act == "dispense":
+        fitting.undo_dispense(db, moved.pair_id)
+    return moved
+
+
 def _said(db: Session, note_id: int | None) -> str | None:
     return orders.words(db, [note_id]).get(note_id) if note_id else None
 
@@ -86,5 +98,7 @@ SPECIAL: Mapping[str, Callable[..., Moved]] = {
     "promise": bench.promise,
     "recapture": bench.recapture,
     "remake": remake,
+    "take_back": take_back,
     "transfer": bench.transfer,
+    **fitting.ACTS,
 }

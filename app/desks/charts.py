@@ -4,14 +4,14 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-from app.bench.queries import SIDE_COLUMNS, Count, Loaded
+from app.bench.queries import SIDE_COLUMNS, Count, Loaded, Waiting
 from app.bench.rules.stages import STAGES
 from app.bench.tables import Stay
 from app.trade.worktime import WorkCalendar, words
 
 
 def lab_trail(
-    counts: Mapping[str, Count], calendar: WorkCalendar, now: datetime, here: str | None = None
+    counts: Mapping[str, Waiting | Count], calendar: WorkCalendar, now: datetime, here: str | None = None
 ) -> list[dict[str, Any]]:
     """Every stage that has pairs (and the one looked at), with how many and the age of the oldest."""
     steps = []

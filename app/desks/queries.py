@@ -188,7 +188,11 @@ def _postures(patient: Patient) -> list[tuple[str, int | None]]:
     return [("left", patient.posture_left), ("right", patient.posture_right)]
 
 
-PAGE_ACTS = ("advance", "dispense", "settle", "park", "ask", "answer", "resume", "send_back", "take_back", "withdraw")
+PAGE_ACTS = (
+    *("advance", "park", "ask", "answer", "resume", "send_back", "take_back"),
+    *("refurbish", "remake", "close", "uncollected", "reopen", "withdraw"),
+)
+"""Acts with a button at the head of the pair's page; the others stand in the fragments of their room."""
 
 
 def pair_answer(db: Session, loaded: Loaded) -> dict[str, Any]:

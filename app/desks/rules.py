@@ -11,6 +11,13 @@ from app.errors import BadInput
 from app.orders.rules import ITEMS, ULCER_ASKS, Body, Item, read_body, read_shoe, read_wearer
 from app.trade.sizes import kg_from_pounds
 
+REMAKE_STARTS = {
+    "positive": "the positive, pressed again",
+    "capture": "the capture, poured, carved or milled again",
+    "new": "a new capture",
+}
+"""What the new pair is made from."""
+
 
 def side_items(typed: Mapping[str, Any], side: str, wrong: dict[str, str]) -> dict[str, Any]:
     """One side's prescription; millimetres as typed ("3.5", "3,5") become tenths."""

@@ -1,4 +1,4 @@
-"""The doors to paper: the job ticket (PDF, or a page to print from the browser) and the parcel slip."""
+"""The doors to paper: job ticket, wearing-in sheet and parcel slip, each as a PDF or as a page to print."""
 
 from typing import Any
 
@@ -24,6 +24,9 @@ TICKET_FITS: tuple[dict[str, Any], ...] = (
 )
 """A ticket is one page: smaller type first; only then are long notes cut or left to the pair's page, and it says so."""
 
+SLIP_FITS: tuple[dict[str, Any], ...] = ({"fit": "roomy"}, {"fit": "snug"})
+"""Rows move closer together before a slip takes a second page."""
+
 
 @router.get("/paper/{code}/ticket.pdf")
 def ticket_pdf(request: Request, code: str, ask: Signed) -> Response:
@@ -46,16 +49,35 @@ def _ticket(ask: Ask, code: str) -> dict[str, Any]:
     return {"ticket": ticket, "qr": sheets.qr(ticket.payload), "zone": viewer.zone, "printed": clock.now()}
 
 
+@router.get("/paper/{code}/wearing.pdf")
+def wearing_pdf(request: Request, code: str, ask: Signed) -> Response:
+    values = _wearing(ask, code)
+    code = values["sheet"].code
+    return _pdf(request, "wearing.html", f"wearing-in-{code}.pdf", f"/paper/{code}/wearing", values)
+
+
+@router.get("/paper/{code}/wearing")
+def wearing_page(code: str, ask: Signed) -> Response:
+    return HTMLResponse(sheets.html("wearing.html", **_wearing(ask, code)))
+
+
+def _wearing(ask: Ask, code: str) -> dict[str, Any]:
+    with ask.reading() as (viewer, db):
+        loaded = bench.find(db, code, viewer)
+        need(viewer, "print_paper", loaded.row["clinic_id"])
+        sheet = queries.wearing_sheet(db, loaded, clock.today(viewer.zone))
+    return {"sheet": sheet, "zone": viewer.zone, "printed": clock.now()}
+
+
 @router.get("/paper/parcel/{parcel_id}/slip.pdf")
 def slip_pdf(request: Request, parcel_id: int, ask: Signed) -> Response:
-    return _pdf(
-        request, "slip.html", f"parcel-{parcel_id}.pdf", f"/paper/parcel/{parcel_id}/slip", _slip(ask, parcel_id)
-    )
+    values, instead = _slip(ask, parcel_id), f"/paper/parcel/{parcel_id}/slip"
+    return _pdf(request, "slip.html", f"parcel-{parcel_id}.pdf", instead, values, SLIP_FITS)
 
 
 @router.get("/paper/parcel/{parcel_id}/slip")
 def slip_page(parcel_id: int, ask: Signed) -> Response:
-    return HTMLResponse(sheets.html("slip.html", **_slip(ask, parcel_id)))
+    return HTMLResponse(sheets.html("slip.html", **SLIP_FITS[0], **_slip(ask, parcel_id)))
 
 
 def _slip(ask: Ask, parcel_id: int) -> dict[str, Any]:

@@ -6,14 +6,14 @@ from functools import lru_cache
 from typing import Any, NamedTuple
 
 import holidays
-from sqlalchemy import select
+from sqlalchemy import ColumnElement, Select, Table, bindparam, select
 from sqlmodel import Session, col
 
 from app import clock
 from app.errors import NotFound
 from app.journal.tables import Entry
 from app.people.rules import Role, Viewer
-from app.people.tables import ApiToken, Calendar, Clinic, Lab, Link, SignedIn, Staff, StaffClinic
+from app.people.tables import Calendar, Clinic, Lab, Link, Staff, StaffClinic
 from app.trade.worktime import WorkCalendar
 
 
@@ -28,7 +28,14 @@ class LabRow(NamedTuple):
     demo: bool
 
 
-LAB_COLUMNS = tuple(Lab.metadata.tables["lab"].c[name] for name in LabRow._fields)
+lab_t, calendar_t, staff_t, clinics_t, session_t, token_t = (
+    Lab.metadata.tables[name] for name in ("lab", "calendar", "staff", "staff_clinic", "signed_in", "api_token")
+)
+# What every request asks is built once, over plain tables: building it costs as much as running it.
+_LAB = select(*(lab_t.c[name] for name in LabRow._fields))
+_CALENDAR = select(*(calendar_t.c[name] for name in ("hours", "country", "region", "closures"))).where(
+    calendar_t.c.id == bindparam("id")
+)
 
 
 def is_set_up(db: Session) -> bool:
@@ -40,7 +47,7 @@ def lab(db: Session) -> LabRow:
     known = db.info.get("lab")
     if isinstance(known, LabRow):
         return known
-    row = db.execute(select(*LAB_COLUMNS)).first()
+    row = db.execute(_LAB).first()
     if row is None:
         raise NotFound("This lab is not set up yet; open the link that `pairtrail serve` printed.")
     db.info["lab"] = LabRow(*row)
@@ -53,16 +60,12 @@ def limit(db: Session, name: str) -> Any | None:
 
 
 def work_calendar(db: Session) -> WorkCalendar:
-    """The working calendar in force, with public holidays from two years back to three ahead."""
+    """The working calendar in force, with public holidays from twelve years back to three ahead."""
     here = lab(db)
     known = db.info.get("calendar")
     if isinstance(known, WorkCalendar):
         return known
-    row = db.execute(
-        select(col(Calendar.hours), col(Calendar.country), col(Calendar.region), col(Calendar.closures)).where(
-            col(Calendar.id) == here.calendar_id
-        )
-    ).one()
+    row = db.execute(_CALENDAR, {"id": here.calendar_id}).one()
     spans = tuple(tuple((start, end) for start, end in day) for day in row[0])
     year = clock.today(here.zone).year
     calendar = _calendar(here.zone, spans, row[1], row[2], tuple(row[3]), year)
@@ -99,8 +102,8 @@ class ClinicRow(NamedTuple):
     transit_days: int
 
 
-LARGEST_ID = 2**63 - 1
-"""A database can't compare anything with a larger number; nothing has it."""
+LARGEST_ID = 2**31 - 1
+"""PostgreSQL's `integer`: a larger number can't even be compared with an id; nothing has it."""
 CLINIC_COLUMNS = tuple(Clinic.metadata.tables["clinic"].c[name] for name in ClinicRow._fields)
 
 
@@ -128,39 +131,32 @@ class Known(NamedTuple):
     seen_at: datetime | None
 
 
-def who_is_signed_in(db: Session, token_hash: str) -> Known | None:
-    return _who(
-        db,
-        select(col(SignedIn.staff_id), col(SignedIn.seen_at)).where(
-            col(SignedIn.token_hash) == token_hash, col(SignedIn.ended_at).is_(None)
-        ),
+def _person(token: Table, seen_at: ColumnElement[Any]) -> Select[Any]:
+    """One query for session or token, person, clinics and the lab's zone; a person who has left is nobody."""
+    return (
+        select(staff_t.c.id, staff_t.c.name, staff_t.c.roles, clinics_t.c.clinic_id, lab_t.c.zone, seen_at)
+        .select_from(token)
+        .join(staff_t, staff_t.c.id == token.c.staff_id)
+        .join(lab_t, lab_t.c.id == 1)
+        .join(clinics_t, clinics_t.c.staff_id == staff_t.c.id, isouter=True)
+        .where(token.c.token_hash == bindparam("token_hash"), token.c.ended_at.is_(None), staff_t.c.ended_at.is_(None))
     )
+
+
+_BY_SESSION = _person(session_t, session_t.c.seen_at)
+_BY_TOKEN = _person(token_t, token_t.c.ended_at)  # which is empty: a token has no last use
+
+
+def who_is_signed_in(db: Session, token_hash: str) -> Known | None:
+    return _known(db, _BY_SESSION, token_hash)
 
 
 def whose_token(db: Session, token_hash: str) -> Known | None:
-    nothing = select(col(ApiToken.staff_id), col(ApiToken.ended_at)).where(
-        col(ApiToken.token_hash) == token_hash, col(ApiToken.ended_at).is_(None)
-    )
-    return _who(db, nothing)
+    return _known(db, _BY_TOKEN, token_hash)
 
 
-def _who(db: Session, token: Any) -> Known | None:
-    """One query for session, person, clinics and the lab's zone; a person who has left is nobody."""
-    found = token.subquery()
-    rows = db.execute(
-        select(
-            col(Staff.id),
-            col(Staff.name),
-            col(Staff.roles),
-            col(StaffClinic.clinic_id),
-            col(Lab.zone),
-            found.c[1],
-        )
-        .join(found, found.c[0] == col(Staff.id))
-        .join(Lab, col(Lab.id) == 1)
-        .join(StaffClinic, col(StaffClinic.staff_id) == col(Staff.id), isouter=True)
-        .where(col(Staff.ended_at).is_(None))
-    ).all()
+def _known(db: Session, query: Select[Any], token_hash: str) -> Known | None:
+    rows = db.execute(query, {"token_hash": token_hash}).all()
     if not rows:
         return None
     staff_id, name, roles, _, zone, seen_at = rows[0]

@@ -25,7 +25,7 @@ class Viewer:
 
     def at(self, clinic_id: int) -> "Viewer":
         """The same person as far as one clinic's pairs go: a clinician is one at the own clinics alone."""
-        if clinic_id in self.clinics:
+        if clinic_id in self.clinics or Role.CLINICIAN not in self.roles:
             return self
         return replace(self, roles=self.roles - {Role.CLINICIAN})
 

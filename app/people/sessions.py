@@ -1,6 +1,6 @@
 """Who asks? A request's person is looked up in the same thread and transaction as the work it asks for."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import timedelta
 from ipaddress import ip_address
@@ -8,22 +8,25 @@ from typing import Annotated
 from urllib.parse import quote
 
 from fastapi import Depends, FastAPI, Request
+from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import Response
 from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
 from sqlalchemy import update
 from sqlmodel import Session, col
 
 from app import clock, web
-from app.database import Database
+from app.database import Database, Kept
 from app.errors import SignedOut
 from app.journal import actions as journal
 from app.people import actions, queries
 from app.people.queries import Known
-from app.people.rules import Viewer, hash_of
+from app.people.rules import Role, Viewer, hash_of
 from app.people.tables import SignedIn
-from app.templating import go
+from app.templating import go, page
 
 SEEN_EVERY = timedelta(minutes=1)
+_found: Kept[Known | None] = Kept(most=2000)
+"""Who a cookie or token belonged to at the last look. For reading alone: an act looks in its own transaction."""
 bearer = HTTPBearer(auto_error=False, description="A token from `./pairtrail token EMAIL`.")
 
 
@@ -32,8 +35,10 @@ class Ask:
 
     def __init__(self, request: Request, token: str | None, by_cookie: bool) -> None:
         self.request = request
-        self.token = token
+        self.token_hash = hash_of(token) if token else ""
         self.by_cookie = by_cookie
+        self.mark = ""
+        """The database's change mark from before this request read anything; empty where it writes."""
         self._read: set[int] = set()
 
     @property
@@ -43,15 +48,16 @@ class Ask:
 
     @contextmanager
     def reading(self) -> Iterator[tuple[Viewer, Session]]:
+        self.mark = self.database.change_mark()
         with self.database.reading() as db:
-            known = self._known(db)
+            known = self._checked(_found.get(self.mark, (self.by_cookie, self.token_hash), lambda: self._look(db)))
             yield known.viewer, db
         self._seen(known)
 
     @contextmanager
     def writing(self) -> Iterator[tuple[Viewer, Session]]:
         with self.database.writing() as db:
-            known = self._known(db)
+            known = self._checked(self._look(db))
             yield known.viewer, db
         self._seen(known)
 
@@ -59,11 +65,13 @@ class Ask:
         """To be called where a wearer's record is shown: journalled once a person, wearer and hour, after the block."""
         self._read.add(patient_id)
 
-    def _known(self, db: Session) -> Known:
-        if not self.token:
+    def _look(self, db: Session) -> Known | None:
+        find = queries.who_is_signed_in if self.by_cookie else queries.whose_token
+        return find(db, self.token_hash) if self.token_hash else None
+
+    def _checked(self, known: Known | None) -> Known:
+        if not self.token_hash:
             raise SignedOut("Please sign in first." if self.by_cookie else "Send a bearer token with the request.")
-        look = queries.who_is_signed_in if self.by_cookie else queries.whose_token
-        known = look(db, hash_of(self.token))
         if known is None:
             raise SignedOut("You are signed out." if self.by_cookie else "This token is not, or no longer, valid.")
         if self.by_cookie and known.seen_at is not None and clock.now() - known.seen_at > self._idle():
@@ -87,7 +95,7 @@ class Ask:
             return
         with self.database.writing() as db:
             if due:
-                mine = col(SignedIn.token_hash) == hash_of(str(self.token))
+                mine = col(SignedIn.token_hash) == self.token_hash
                 db.execute(update(SignedIn).where(mine).values(seen_at=clock.now()))
             for patient in new:
                 journal.write(db, "patient_read", by=me, subject="patient", subject_id=patient)
@@ -111,7 +119,10 @@ Called = Annotated[Ask, Depends(called)]
 
 
 def let_in(request: Request, token: str, then: str = "/", said: str = "") -> Response:
-    answer = go(then, said)
+    return keep_cookie(request, go(then, said), token)
+
+
+def keep_cookie(request: Request, answer: Response, token: str) -> Response:
     secure = request.app.state.settings.secure_cookies
     answer.set_cookie(cookie_name(request), token, path="/", httponly=True, samesite="lax", secure=secure)
     return answer
@@ -153,12 +164,54 @@ def install(app: FastAPI) -> None:
     app.state.passwords = actions.Passwords()
 
     @app.exception_handler(SignedOut)
-    def signed_out(request: Request, refusal: SignedOut) -> Response:
+    async def signed_out(request: Request, refusal: SignedOut) -> Response:
         idle = refusal.facts.pop("idle", False)
         if idle:
-            with request.app.state.database.writing() as db:
-                actions.end_idle(db, token=request.cookies[cookie_name(request)])
-        if web.wants_json(request) or request.method != "GET":
+            await run_in_threadpool(_end_idle, request)
+        if web.wants_json(request):
             return web.answer(request, refusal)
-        wanted = request.url.path + (f"?{request.url.query}" if request.url.query else "")
-        return go(f"/sign-in?then={quote(wanted)}", refusal.sentence if idle else "")
+        if request.method == "GET":
+            wanted = request.url.path + (f"?{request.url.query}" if request.url.query else "")
+            return go(f"/sign-in?then={quote(wanted)}", refusal.sentence if idle else "")
+        # Half an hour of typing ends here: it travels with the sign-in form and can be sent afterwards.
+        form = await request.form()
+        kept = [(name, value) for name, value in form.multi_items() if isinstance(value, str) and name != "password"]
+        typed = web.Typed([("then", request.url.path)])
+        return await run_in_threadpool(door, request, typed, refusal.sentence, refusal.status, kept)
+
+
+def _end_idle(request: Request) -> None:
+    with request.app.state.database.writing() as db:
+        actions.end_idle(db, token=request.cookies[cookie_name(request)])
+
+
+def door(
+    request: Request,
+    typed: web.Typed,
+    fault: str = "",
+    status: int = 200,
+    kept: Sequence[tuple[str, str]] | None = None,
+) -> Response:
+    """The sign-in page; the demo's one-click roles only where they work. `kept` is a form that waits for it."""
+    with request.app.state.database.reading() as db:
+        lab = queries.lab(db) if queries.is_set_up(db) else None
+    demo = lab is not None and lab.demo
+    return page(
+        request,
+        "people/sign_in.html",
+        status=status,
+        typed=typed,
+        errors={"email": fault} if fault else {},
+        then=inside(typed.get("then", "/")),
+        kept=kept,
+        lab=lab.name if lab else None,
+        demo=demo,
+        roles=list(Role) if demo and kept is None and on_loopback(request) else [],
+        unprotected=unprotected(request),
+    )
+
+
+def inside(address: str) -> str:
+    """Only an address of this site may be gone to after signing in; browsers read a backslash as a slash."""
+    safe = address.startswith("/") and not address.startswith(("//", "/\\")) and address.isprintable()
+    return address if safe else "/"

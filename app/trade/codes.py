@@ -21,8 +21,10 @@ _HYPHENATED = re.compile(r"[0-9]{2}[^0-9A-Z]+[0-9]{5,7}[^0-9A-Z]+[0-9A-Z]")
 _SYMBOLOGY = re.compile(r"^\s*\][A-Za-z][0-9A-Za-z]")
 _AS_DIGITS = str.maketrans("OIL", "011")
 _AS_CHECK = str.maketrans("OI", "01")
-# A scanner set to a US keyboard on a computer set to a German one types this where the hyphen should be.
+# A scanner set to a US keyboard on a computer set to a German one types ß where the hyphen should be. It then types
+# Y for Z, too, which may be check characters, and + for the bracket in front.
 _WRONG_KEYBOARD = "ß"
+_AS_MEANT = str.maketrans("ßYZyz+", "-ZYzy]")
 
 
 class BadCode(ValueError):
@@ -111,7 +113,8 @@ def normalise(text: str) -> str:
 
 
 def _hyphens_restored(text: str) -> str:
-    return _SYMBOLOGY.sub("", text, count=1).replace(_WRONG_KEYBOARD, "-")
+    meant = text.translate(_AS_MEANT) if _WRONG_KEYBOARD in text else text
+    return _SYMBOLOGY.sub("", meant, count=1)
 
 
 def _shown(text: str) -> str:

@@ -51,9 +51,10 @@ class Post:
             raise OutOfRange("motion", f"{self.motion:g}°", f"from 0 to {MOST_DEGREES}°")
 
     def words(self) -> str:
-        """As `parse` reads it back: "4° varus", "2° valgus / 4° motion", "neutral"."""
-        tilt = f"{abs(self.degrees):g}° {'valgus' if self.degrees > 0 else 'varus'}" if self.degrees else "neutral"
-        return tilt if self.motion is None else f"{tilt} / {self.motion:g}° motion"
+        """As `parse` reads it back, to a hundredth: "4° varus", "2° valgus / 4° motion", "neutral"."""
+        degrees = round(self.degrees, 2)
+        tilt = f"{abs(degrees):g}° {'valgus' if degrees > 0 else 'varus'}" if degrees else "neutral"
+        return tilt if self.motion is None else f"{tilt} / {round(self.motion, 2):g}° motion"
 
 
 def parse(text: str) -> Post:
@@ -62,7 +63,8 @@ def parse(text: str) -> Post:
     "4/4" is post degrees / motion degrees (a podiatry periodical); that it means varus when nothing is said is common
     practice, no source. A bare "4" is refused, because nothing tells which way it tilts. Raises NotAPost or OutOfRange.
     """
-    form = _FORM.fullmatch(_DEGREE_SIGN.sub("", text.lower()).strip())
+    # One blank at most between two words: the form's optional blanks would try every way to share out a thousand.
+    form = _FORM.fullmatch(" ".join(_DEGREE_SIGN.sub(" ", text.lower()).split()))
     if form is None:
         raise NotAPost(text)
     tilts = [form[place] for place in ("before", "middle", "after") if form[place]]

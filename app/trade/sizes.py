@@ -6,7 +6,7 @@ is found out by trimming it, never from a size.
 """
 
 from fractions import Fraction
-from math import isfinite
+from math import floor, isfinite
 from typing import NamedTuple
 
 from app.trade import OutOfRange
@@ -16,6 +16,8 @@ ALLOWANCE = 150
 SHORTEST_FOOT, LONGEST_FOOT = 600, 4_000
 """From memory: from a small infant's to the longest adult feet on record."""
 MOST_ALLOWANCE = 400
+MOST_MEASURED = 100_000
+"""In any unit; far beyond what a lab measures, so that a slip of the keyboard is told rather than converted."""
 
 POUND = 0.45359237
 """Kilograms; exact by the agreement of 1959, as is the inch of 25.4 mm."""
@@ -70,9 +72,11 @@ def sizes(foot_tenths: int, allowance_tenths: int = ALLOWANCE) -> dict[str, floa
 def foot_length(shoe_size: float, system: str, allowance_tenths: int = ALLOWANCE) -> int:
     """The length of foot, in tenths of a millimetre, that this size is made for: `size` the other way round."""
     scale = _system(system)
-    least = 0 if scale.zero else SHORTEST_FOOT * scale.per_tenth
-    if not (isfinite(shoe_size) and shoe_size >= least):
-        raise OutOfRange(f"{scale.words} size", f"{shoe_size:g}", f"a number from {float(least):g}")
+    least = 0 if scale.zero else floor(_counted(scale, SHORTEST_FOOT, 0))
+    most = floor(_counted(scale, LONGEST_FOOT, MOST_ALLOWANCE))
+    # Written so that what is no number fails the comparison, too.
+    if not least <= shoe_size <= most:
+        raise OutOfRange(f"{scale.words} size", f"{shoe_size:g}", f"a number from {least} to {most}")
     length = (Fraction(shoe_size) + scale.zero) / scale.per_tenth
     foot = round(length) - allowance_tenths * scale.counts_the_last
     _check_lengths(foot, allowance_tenths)
@@ -81,7 +85,10 @@ def foot_length(shoe_size: float, system: str, allowance_tenths: int = ALLOWANCE
 
 def nearest(shoe_size: float, system: str) -> float:
     """The size next to this one that shoes are made in: halves, and 5 mm in Mondopoint; half way goes up."""
-    step = _system(system).step
+    scale = _system(system)
+    step = scale.step
+    if not isfinite(shoe_size):
+        raise OutOfRange(f"{scale.words} size", f"{shoe_size:g}", "a number")
     return float((Fraction(shoe_size) + step / 2) // step * step)
 
 
@@ -133,14 +140,15 @@ def _counted(scale: System, foot_tenths: int, allowance_tenths: int) -> Fraction
 
 
 def _check_lengths(foot_tenths: int, allowance_tenths: int) -> None:
+    # The allowance first: a wrong one makes a wrong length, and would be told as the wearer's.
+    if not 0 <= allowance_tenths <= MOST_ALLOWANCE:
+        raise OutOfRange("allowance", f"{mm(allowance_tenths):g} mm", f"from 0 to {mm(MOST_ALLOWANCE):g} mm")
     if not SHORTEST_FOOT <= foot_tenths <= LONGEST_FOOT:
         shown = f"from {mm(SHORTEST_FOOT):g} to {mm(LONGEST_FOOT):g} mm"
         raise OutOfRange("foot length", f"{mm(foot_tenths):g} mm", shown)
-    if not 0 <= allowance_tenths <= MOST_ALLOWANCE:
-        raise OutOfRange("allowance", f"{mm(allowance_tenths):g} mm", f"from 0 to {mm(MOST_ALLOWANCE):g} mm")
 
 
 def _measured(field: str, value: float, least: float, unit: str) -> float:
-    if not (isfinite(value) and value >= least):
-        raise OutOfRange(field, f"{value:g} {unit}", f"a number from {least:g} {unit}")
+    if not least <= value <= MOST_MEASURED:
+        raise OutOfRange(field, f"{value:g} {unit}", f"a number from {least:g} to {MOST_MEASURED} {unit}")
     return value

@@ -90,14 +90,15 @@ def review_day(dispensed: date, high_risk: bool, calendar: WorkCalendar) -> date
     return calendar.next_working_day(dispensed + (REVIEW_AFTER_AT_HIGH_RISK if high_risk else REVIEW_AFTER))
 
 
-def recheck_days(dispensed: date, calendar: WorkCalendar) -> tuple[date, date]:
-    """Three and six months after dispensing, each the same day of the month or the first working day from then on.
+def recheck_days(dispensed: date, calendar: WorkCalendar, months: tuple[int, ...] = RECHECK_MONTHS) -> tuple[date, ...]:
+    """So many months after dispensing, each the same day of the month or the first working day from then on.
 
     A day that the month has not (31 February) is its last. About every three months at high risk: van Netten et
-    al., J Foot Ankle Res 2018;11:2; six months is common practice, no source.
+    al., J Foot Ankle Res 2018;11:2; six months is common practice, no source. OutOfRange for less than a month.
     """
-    first, second = (calendar.next_working_day(_months_later(dispensed, months)) for months in RECHECK_MONTHS)
-    return first, second
+    if min(months, default=1) < 1:
+        raise OutOfRange("recheck months", min(months), "1 or more after dispensing")
+    return tuple(calendar.next_working_day(_months_later(dispensed, each)) for each in months)
 
 
 def _months_later(day: date, months: int) -> date:

@@ -70,10 +70,12 @@ class WorkCalendar:
 
     def minutes_between(self, start: datetime, end: datetime) -> int:
         """Whole working minutes from `start` to `end`; 0 when `end` comes first."""
-        if end <= start:
+        # Compared as instants: two times of one zone compare by the wall, which shows a repeated hour twice.
+        begins, ends = _microseconds(start), _microseconds(end)
+        if ends <= begins:
             return 0
         worked = self._reckoning.worked_at
-        return (worked(_microseconds(end)) - worked(_microseconds(start))) // _MINUTE
+        return (worked(ends) - worked(begins)) // _MINUTE
 
     def add_minutes(self, start: datetime, minutes: int) -> datetime:
         """The first instant, in UTC, at which the lab has been open for `minutes` since `start`.
@@ -82,9 +84,9 @@ class WorkCalendar:
         """
         if minutes < 0:
             raise OutOfRange("minutes", minutes, "0 or more")
-        if minutes == 0:
-            return start.astimezone(UTC)
-        reached = self._reckoning.instant_after(_microseconds(start), minutes * _MINUTE)
+        reached = _microseconds(start)
+        if minutes:
+            reached = self._reckoning.instant_after(reached, minutes * _MINUTE)
         return _EPOCH + timedelta(microseconds=reached)
 
     def minutes_of(self, day: date) -> int:
@@ -141,7 +143,8 @@ class _Table:
 class _Reckoning:
     """A calendar's table, grown by whole years when a question reaches past it.
 
-    A grown table takes the old one's place in a single assignment, so threads may ask at the same time.
+    A grown table takes the old one's place in a single assignment, and a question goes on with the table it began
+    with, so threads may ask at the same time.
     """
 
     def __init__(self, calendar: WorkCalendar) -> None:
@@ -150,41 +153,53 @@ class _Reckoning:
 
     def worked_at(self, instant: int) -> int:
         """Open time up to `instant`; only differences mean anything."""
-        table = self._table
-        if not table.begins <= instant < table.ends:
-            table = self._reaching(_local_year(instant, self._calendar.zone))
-        index = bisect_right(table.opens, instant) - 1
-        if index < 0:
-            return table.worked[0]
-        return table.worked[index] + min(instant, table.closes[index]) - table.opens[index]
+        return _worked(self._holding(instant), instant)
 
     def instant_after(self, instant: int, length: int) -> int:
-        wanted = self.worked_at(instant) + length
-        table = self._table
+        table = self._holding(instant)
+        wanted = _worked(table, instant) + length
         while table.worked[-1] < wanted:
-            table = self._reaching(table.years.stop)
+            table = self._doubled(table)
         index = bisect_left(table.worked, wanted) - 1
         return table.opens[index] + wanted - table.worked[index]
 
     def days_before(self, day: date) -> int:
         """Working days before `day`; only differences mean anything."""
-        table = self._reaching(day.year)
+        table = self._grown(self._table, day.year)
         return bisect_left(table.days, day.toordinal()) - table.days_before_anchor
 
     def nth_day_from(self, day: date, count: int) -> int:
-        table = self._reaching(day.year)
+        table = self._grown(self._table, day.year)
         while (index := bisect_left(table.days, day.toordinal()) + count) >= len(table.days):
-            table = self._reaching(table.years.stop)
+            table = self._doubled(table)
         return table.days[index]
 
-    def _reaching(self, year: int) -> _Table:
+    def _holding(self, instant: int) -> _Table:
         table = self._table
+        if table.begins <= instant < table.ends:
+            return table
+        return self._grown(table, _local_year(instant, self._calendar.zone))
+
+    def _doubled(self, table: _Table) -> _Table:
+        """To the future; year by year, a mistyped million of days would be reckoned for half a minute."""
+        ahead = min(table.years.stop + len(table.years) - 1, LAST_YEAR)
+        return self._grown(table, max(ahead, table.years.stop))
+
+    def _grown(self, table: _Table, year: int) -> _Table:
+        """`table` itself if it holds the year."""
         if year not in table.years:
             if not FIRST_YEAR <= year <= LAST_YEAR:
                 raise OutOfRange("year", year, f"from {FIRST_YEAR} to {LAST_YEAR}, where working time is known")
             years = range(min(year, table.years.start), max(year + 1, table.years.stop))
             self._table = table = _tabulate(self._calendar, years)
         return table
+
+
+def _worked(table: _Table, instant: int) -> int:
+    index = bisect_right(table.opens, instant) - 1
+    if index < 0:
+        return table.worked[0]
+    return table.worked[index] + min(instant, table.closes[index]) - table.opens[index]
 
 
 def _tabulate(calendar: WorkCalendar, years: range) -> _Table:

@@ -11,7 +11,7 @@ from app.bench.rules.machine import Asked, State
 from app.bench.rules.orders import Wanted
 from app.database import Database
 from app.desks import actions
-from tests.house import House, open_lab
+from tests.house import FITS, House, open_lab
 
 SIDE = {"shell": "polypropylene", "shell_thickness": 40, "cover": "eva", "cover_thickness": 30, "cover_length": "toes"}
 
@@ -40,6 +40,8 @@ class Lab:
     def act(self, code: str, act: str, by: str = "technician", **more: Any) -> Moved:
         """Does `act` where the pair stands now, as someone does who looks at it."""
         more.setdefault("from_stage", self.at(code).stage)
+        if act == "dispense":
+            more.setdefault("facts", FITS[self.at(code).all_sides])
         done_at = more.pop("done_at", None)
         with self.database.writing() as db:
             asked = Asked(act, **more)

@@ -1,5 +1,6 @@
 """Random people do random acts on random pairs; whatever happens, the log walked again leads to what is stored."""
 
+from datetime import timedelta
 from typing import Any
 
 from hypothesis import HealthCheck, Phase, settings
@@ -15,6 +16,7 @@ from hypothesis.stateful import (
 )
 from sqlmodel import col, select
 
+from app import clock
 from app.bench import queries
 from app.bench.rules.acts import ACTS, WAITING_ON
 from app.bench.rules.machine import State
@@ -24,9 +26,11 @@ from app.bench.tables import Hold, Move, Pair, Stay
 from app.database import Database
 from app.errors import Refusal
 from tests.bench.conftest import Lab
-from tests.house import PEOPLE, open_lab
+from tests.house import FITS, PEOPLE, open_lab
 
 KEYS = [key for key in ACTS if key not in ("order", "amend")]
+DONE = [{"side": "R", "zone": "medial_arch", "what": "lowered"}]
+SOON = (clock.now() + timedelta(days=20)).isoformat()
 CLINICIANS = {"house": "clinician", "trims": "parcel clinician", "quay": "quay clinician"}
 
 
@@ -46,12 +50,19 @@ def asked(act: str, state: State, draw: st.DataObject) -> dict[str, Any]:
         more["facts"] = {"code": draw.draw(st.sampled_from([state.code, "26-00417-D"]))}
     if act == "adjust":
         more["facts"] = draw.draw(
-            st.sampled_from([{"where": "here"}, {"where": "lab", "stages": ["grind", "cover"]}, {"where": "home"}])
+            st.sampled_from(
+                [{"where": "here", "zones": DONE}, {"where": "lab", "stages": ["cover"]}, {"where": "home"}]
+            )
         )
+        more["reason"] = draw.draw(st.sampled_from(["It can't wait", None]))
     if act == "promise":
         more["facts"] = {"day": draw.draw(st.sampled_from(["2031-05-06", "2020-01-01"]))}
-    if act in ("tell", "book"):
-        more["facts"] = {row.keeps[0]: "telephone"}
+    if act == "dispense":
+        more["facts"] = draw.draw(st.sampled_from([FITS[state.all_sides], FITS["LR"], {}]))
+    if act == "tell":
+        more["facts"] = {"how": "telephone"}
+    if act == "book":
+        more["facts"] = {"at": draw.draw(st.sampled_from([SOON, "2020-01-01T10:00"]))}
     if act == "remake":
         more["facts"] = {"start": draw.draw(st.sampled_from(["new", "capture", "positive"]))}
     return more

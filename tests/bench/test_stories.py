@@ -196,8 +196,9 @@ def test_a_clinician_at_a_parcel_clinic_trims_dispenses_and_adjusts_without_the_
     assert lab.row(code)["place"] == "clinic"
     lab.act(code, "advance", by="parcel clinician")
     lab.walk(code, "wear_in", "parcel clinician")
-    clock.set_shift(timedelta(days=15))
-    lab.act(code, "adjust", by="parcel clinician", sides="R", facts={"where": "here", "zones": ["arch"]})
+    clock.set_shift(timedelta(days=17))
+    done = [{"side": "R", "zone": "medial_arch", "what": "lowered"}]
+    lab.act(code, "adjust", by="parcel clinician", sides="R", facts={"where": "here", "zones": done})
     assert lab.at(code).stage == "wear_in"
     lab.act(code, "settle", by="parcel clinician")
     assert lab.at(code).end == "settled"
@@ -223,7 +224,7 @@ def test_one_side_is_remade_and_the_other_carried_along(lab: Lab) -> None:
 def test_an_adjustment_at_the_lab_is_a_visit_with_a_route_of_its_own(lab: Lab) -> None:
     code = lab.order(by="quay clinician", clinic="quay")
     lab.walk(code, "wear_in", "quay clinician")
-    clock.set_shift(timedelta(days=15))
+    clock.set_shift(timedelta(days=17))
     lab.act(code, "adjust", by="quay clinician", sides="R", facts={"where": "lab", "stages": ["cover"]})
     assert dict(lab.at(code).sides) == {"L": "send", "R": "return"}
     lab.walk(code, "wear_in", "quay clinician")

@@ -35,6 +35,20 @@ def check_in(page: Page, code: str) -> None:
     expect(page.get_by_text("accepted, shelf C3")).to_have_count(2)
 
 
+def dispense(page: Page) -> None:
+    """Confirms both sides, looks at each without and with the shoe, and lets the pair go."""
+    for side in ("left", "right"):
+        page.get_by_role("group", name="Confirmed by the code").get_by_label(side).check()
+    page.get_by_label("Name and code read back").check()
+    for side in ("Left", "Right"):
+        foot = page.get_by_role("group", name=side, exact=True)
+        foot.get_by_label("full", exact=True).check()
+        for box in foot.get_by_role("checkbox").all():
+            box.check()
+        foot.get_by_label("as it should be").check()
+    page.get_by_role("button", name="Dispensed").click()
+
+
 @pytest.mark.parametrize("javascript", [True, False], ids=["", "without JavaScript"])
 def test_an_order_is_taken_to_a_settled_wearer(sign_in: SignIn, picture: Keep, javascript: bool) -> None:
     clinician = sign_in("clinician", javascript=javascript)
@@ -60,8 +74,11 @@ def test_an_order_is_taken_to_a_settled_wearer(sign_in: SignIn, picture: Keep, j
         expect(technician.get_by_role("status")).to_contain_text(f"{code}: finished the work")
 
     clinician.reload()
-    clinician.get_by_role("button", name="Dispensed").click()
+    dispense(clinician)
     expect(clinician.get_by_role("status")).to_contain_text("It now stands at Wearing in")
+    picture(clinician, "pair-wearing-in")
+    clinician.get_by_label("Hours a day reached").fill("7.5")
+    clinician.get_by_label("Comfort").fill("8")
     clinician.get_by_role("button", name="Settle").click()
     expect(clinician.get_by_role("status")).to_contain_text("It is settled")
     picture(clinician, "pair-settled")

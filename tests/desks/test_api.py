@@ -8,7 +8,7 @@ import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
-from tests.house import House
+from tests.house import FITS, House
 
 Program = Callable[[str], TestClient]
 SIDE = {"shell": "polypropylene", "shell_thickness": 40}
@@ -42,7 +42,8 @@ def test_a_pair_goes_from_order_to_settled_through_the_api_alone(program: Progra
     for stage in ("check_in", "pour", "press", "cover", "trim"):
         answer = act(technician, code, act="advance", from_stage=stage)
         assert answer.status_code == 200, answer.text
-    assert act(clinician, code, act="dispense", from_stage="dispense").json()["stage"] == "wear_in"
+    dispensed = act(clinician, code, act="dispense", from_stage="dispense", facts=FITS["LR"])
+    assert dispensed.json()["stage"] == "wear_in", dispensed.text
     settled = act(clinician, code, act="settle", from_stage="wear_in").json()
     assert (settled["stage"], settled["end"]) == (None, "settled")
     pair = clinician.get(f"/api/v1/pairs/{code}").json()

@@ -49,6 +49,12 @@ def test_a_single_device_says_so_loudly_and_never_names_the_other_side(browser: 
     assert "LEFT ONLY" in ticket(browser, lab.order(sides="L"))
 
 
+def test_the_shoe_that_a_pair_is_trimmed_to_stands_on_its_ticket(browser: Browser, lab: Lab) -> None:
+    shoe = {"kind": "boot", "size": 42.5, "system": "eu", "liner": "out", "inside_width": 985}
+    words = ticket(browser, lab.order(shoe=shoe))
+    assert "Shoe: boot, size 42.5 EU, 98.5 mm wide inside, its own insole (liner) comes out" in words
+
+
 def test_what_differs_between_left_and_right_is_marked(browser: Browser, lab: Lab) -> None:
     sides = {"L": SIDE | {"heel_cup": 140}, "R": SIDE | {"heel_cup": 160, "additions": ["heel_lift"]}}
     words = ticket(browser, lab.order(prescription=sides))

@@ -57,7 +57,7 @@ def test_a_parcel_back_to_the_lab_is_from_the_clinic(browser: Browser, lab: Lab)
 
 
 def test_a_long_parcel_goes_on_to_numbered_pages_under_the_same_headings(browser: Browser, lab: Lab) -> None:
-    codes = [made(lab, f"Q {number}") for number in range(24)]
+    codes = [made(lab, f"Q {number}") for number in range(28)]
     sheet = print_sheet(browser("technician"), f"/paper/parcel/{pack(lab, codes)}/slip.pdf")
     assert sheet.pages == 2
     assert "page 2 of 2" in sheet.words

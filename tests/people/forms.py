@@ -10,6 +10,8 @@ class Filled:
     """What each field of text, each list and each area holds, by name."""
     ticked: list[tuple[str, str]] = field(default_factory=list)
     """Name and value of every box that is ticked."""
+    hidden: list[tuple[str, str]] = field(default_factory=list)
+    """Name and value of what is sent along unseen."""
     wrong: set[str] = field(default_factory=set)
     """Names of the fields marked as wrong."""
     tags: list[str] = field(default_factory=list)
@@ -38,6 +40,8 @@ class _Reader(HTMLParser):
             if "checked" in given:
                 self.filled.ticked.append((name, given.get("value", "on")))
         elif tag == "input":
+            if given.get("type") == "hidden":
+                self.filled.hidden.append((name, given.get("value", "")))
             self.filled.values[name] = given.get("value", "")
         elif tag == "textarea":
             self._area = name

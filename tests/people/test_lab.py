@@ -1,4 +1,4 @@
-"""The lab's settings and clinics: journalled by field, the working calendar replaced and never rewritten."""
+"""The lab's settings and clinics: journalled with old and new, the calendar replaced and never rewritten."""
 
 from datetime import date
 from typing import Any
@@ -8,6 +8,7 @@ from fastapi.testclient import TestClient
 from sqlmodel import select
 
 from app.database import Database
+from app.journal.tables import Note
 from app.people import queries
 from app.people.queries import ClinicRow, LabRow
 from app.people.tables import Calendar
@@ -56,24 +57,37 @@ def test_saving_the_page_untouched_changes_and_writes_nothing(
 
 @pytest.mark.parametrize(
     ("field", "value", "stored"),
-    [
-        ("name", "Saltmarsh Lab", "Saltmarsh Lab"),
-        ("phone", "01632 960 199", "01632 960 199"),
-        ("address", "2 Slipway\nSaltmarsh Bay", "2 Slipway\nSaltmarsh Bay"),
-        ("zone", "Atlantic/Azores", "Atlantic/Azores"),
-        ("stages_on", ["inspect", "grind"], ["grind", "inspect"]),
-    ],
+    [("zone", "Atlantic/Azores", "Atlantic/Azores"), ("stages_on", ["inspect", "grind"], ["grind", "inspect"])],
 )
-def test_a_setting_is_journalled_by_its_name_and_never_by_its_value(
+def test_a_setting_is_journalled_with_what_it_was_and_what_it_is(
     browser: Browser, house: House, database: Database, journal: Journal, field: str, value: object, stored: object
 ) -> None:
-    manager = browser("manager")
+    manager, old = browser("manager"), getattr(lab(database), field)
     assert save(manager, **{field: value}) == 303
     assert getattr(lab(database), field) == stored
     (entry,) = journal("lab_changed")
-    assert (entry.staff_id, entry.facts) == (house.people["manager"], {"fields": [field]})
+    assert (entry.staff_id, entry.facts) == (house.people["manager"], {"fields": [field], field: [old, stored]})
     assert save(manager) == 303
     assert len(journal("lab_changed")) == 1
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "note"),
+    [
+        ("name", "Saltmarsh Lab", "name: Saltmarsh Bay Lab → Saltmarsh Lab"),
+        ("phone", "01632 960 199", "phone: - → 01632 960 199"),
+        ("address", "2 Slipway\nSaltmarsh Bay", "address: - → 2 Slipway\nSaltmarsh Bay"),
+    ],
+)
+def test_words_stand_in_a_note_and_the_log_names_their_field(
+    browser: Browser, database: Database, journal: Journal, field: str, value: str, note: str
+) -> None:
+    assert save(browser("manager"), **{field: value}) == 303
+    assert getattr(lab(database), field) == value
+    (entry,) = journal("lab_changed")
+    assert entry.facts == {"fields": [field], "note": entry.facts["note"]}
+    with database.reading() as db:
+        assert db.get_one(Note, entry.facts["note"]).words == note
 
 
 @pytest.mark.parametrize(
@@ -89,7 +103,8 @@ def test_a_changed_calendar_becomes_a_new_one_and_the_old_one_stays_as_it_was(
     kept, new = calendars(database)
     assert kept == old
     assert lab(database).calendar_id == new.id != old.id
-    assert [entry.facts for entry in journal("lab_changed")] == [{"fields": ["calendar"]}]
+    (entry,) = journal("lab_changed")
+    assert entry.facts == {"fields": ["calendar"], "calendar": [old.id, new.id]}
 
 
 def test_public_holidays_and_closed_days_are_no_working_days(browser: Browser, database: Database) -> None:
@@ -141,6 +156,7 @@ def test_a_clinic_is_changed_and_journalled_by_field(
     assert clinic(database, quay).trims
     (entry,) = journal("clinic_changed")
     assert (entry.subject_id, set(entry.facts["fields"])) == (quay, {"phone", "trims"})
+    assert entry.facts["trims"] == [False, True]
     keep(manager, quay, clinic="Upper Quay", clinic_phone="01632 960 333", trims="yes", by_parcel="yes")
     assert len(journal("clinic_changed")) == 1
 

@@ -11,7 +11,7 @@ steady = settings(derandomize=True, deadline=None)
 years = st.integers(0, 99)
 serials = st.integers(1, codes.LAST_SERIAL)
 usable = st.tuples(years, serials).filter(lambda pair: not codes.is_skipped(*pair))
-FIRST_SKIPPED = next(serial for serial in range(1, 1_000) if codes.is_skipped(26, serial))
+FIRST_ENDING_IN = {codes.check_character(26, serial): serial for serial in range(1_000, 0, -1)}
 
 
 @pytest.mark.parametrize(
@@ -27,6 +27,7 @@ FIRST_SKIPPED = next(serial for serial in range(1, 1_000) if codes.is_skipped(26
         "26ß00417ßD",  # a scanner set to another keyboard than the computer
         "]Q126-00417-D",  # a scanner that names the symbology in front
         "26-OO4I7-D",  # letters that look like digits
+        "26-004l7-D",
         "26-0041\u00ad7-D",  # a soft hyphen pasted from a page
         "\uff12\uff16-\uff10\uff10\uff14\uff11\uff17-\uff24",  # full-width digits
     ],
@@ -41,6 +42,13 @@ def test_a_code_is_read_however_it_was_typed(typed: str) -> None:
 def test_what_has_not_the_form_of_a_code_is_told_so(typed: str) -> None:
     with pytest.raises(codes.NotACode, match=r"such as 26-00417-D.*Scan it again, or type all of it"):
         codes.parse(typed)
+
+
+@pytest.mark.parametrize("ending", ["Y", "Z"])
+def test_a_scanner_on_a_german_keyboard_also_swaps_y_and_z_and_the_bracket(ending: str) -> None:
+    printed = codes.pair_code(26, FIRST_ENDING_IN[ending])
+    assert codes.parse(printed) == printed
+    assert codes.parse("+Q1" + printed.translate(str.maketrans("-YZ", "ßZY"))) == printed
 
 
 @pytest.mark.parametrize("typed", ["26-00417-E", "26-00471-D", "62-00417-D", "26-00418-D"])
@@ -99,10 +107,18 @@ def test_whatever_is_typed_gives_a_code_or_a_sentence(typed: str) -> None:
     assert outcome.endswith(".") or codes.parse(outcome) == outcome
 
 
-def test_a_serial_that_would_look_like_a_digit_is_refused_and_stepped_over() -> None:
+@pytest.mark.parametrize("lookalike", ["O", "I"])
+def test_a_serial_that_would_look_like_a_digit_is_refused_and_stepped_over(lookalike: str) -> None:
+    skipped = FIRST_ENDING_IN[lookalike]
     with pytest.raises(OutOfRange, match="neither O nor I"):
-        codes.pair_code(26, FIRST_SKIPPED)
-    assert codes.next_serial(26, FIRST_SKIPPED - 1) > FIRST_SKIPPED
+        codes.pair_code(26, skipped)
+    assert codes.next_serial(26, skipped - 1) > skipped
+
+
+@pytest.mark.parametrize(("digit", "lookalike"), [("0", "O"), ("1", "I")])
+def test_a_last_letter_that_looks_like_a_digit_is_read_as_the_digit(digit: str, lookalike: str) -> None:
+    code = codes.pair_code(26, FIRST_ENDING_IN[digit])
+    assert codes.parse(code[:-1] + lookalike) == code
 
 
 @steady

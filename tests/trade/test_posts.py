@@ -1,6 +1,7 @@
 """What a clinician writes for a post, what the lab reads from it, and what it says back."""
 
 import math
+from time import perf_counter
 
 import pytest
 from hypothesis import given, settings
@@ -60,6 +61,20 @@ def test_a_bare_number_is_refused_because_it_could_tilt_either_way() -> None:
         posts.parse("4")
 
 
+@pytest.mark.parametrize("gap", [" ", "\n", "° "], ids=["blanks", "lines", "signs"])
+def test_a_page_of_blanks_is_refused_as_fast_as_anything_else(gap: str) -> None:
+    """Tried blank by blank, six hundred of them would take seconds, three thousand minutes."""
+    began = perf_counter()
+    with pytest.raises(posts.NotAPost):
+        posts.parse("varus" + gap * 600 + "x")
+    assert perf_counter() - began < 0.5
+
+
+def test_a_sign_between_two_digits_does_not_make_one_number_of_them() -> None:
+    with pytest.raises(posts.NotAPost):
+        posts.parse("1°5 varus")
+
+
 @pytest.mark.parametrize("text", ["-4", "+2/4", "\u22124° varus", "4/-4"])
 def test_a_sign_is_refused_because_it_means_either_to_somebody(text: str) -> None:
     with pytest.raises(posts.NotAPost):
@@ -85,6 +100,8 @@ def test_more_degrees_than_a_post_has_are_a_slip_of_the_pen(text: str, field: st
         (Post(2.5), "2.5° valgus"),
         (Post(0, 4), "neutral / 4° motion"),
         (Post(-3, 0), "3° varus / 0° motion"),
+        (Post(2.123456, 4.001), "2.12° valgus / 4° motion"),
+        (Post(-0.001), "neutral"),
     ],
 )
 def test_a_post_is_said_in_one_form(post: Post, said: str) -> None:

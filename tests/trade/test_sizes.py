@@ -80,6 +80,8 @@ def test_a_length_typed_in_millimetres_where_tenths_are_meant_is_told() -> None:
 def test_an_allowance_that_no_last_has_is_refused(allowance: int) -> None:
     with pytest.raises(OutOfRange, match="allowance"):
         sizes.sizes(2_500, allowance)
+    with pytest.raises(OutOfRange, match="allowance"):
+        sizes.foot_length(40, "eu", allowance)
 
 
 @pytest.mark.parametrize(
@@ -90,9 +92,21 @@ def test_a_size_that_is_none_is_refused_with_its_system(size: float, system: str
         sizes.foot_length(size, system)
 
 
-def test_a_size_too_large_for_any_foot_is_refused() -> None:
-    with pytest.raises(OutOfRange, match="from 60 to 400 mm"):
-        sizes.foot_length(80, "eu")
+@pytest.mark.parametrize("size", [80, 1e308])
+def test_a_size_too_large_for_any_foot_is_refused(size: float) -> None:
+    with pytest.raises(OutOfRange, match=r"EU size is .* from 9 to 66"):
+        sizes.foot_length(size, "eu")
+
+
+def test_a_size_whose_foot_would_be_too_short_is_told_by_its_length() -> None:
+    with pytest.raises(OutOfRange, match="foot length is 45 mm; it has to be from 60 to 400 mm"):
+        sizes.foot_length(9, "eu")
+
+
+@pytest.mark.parametrize("size", [math.nan, math.inf, -math.inf])
+def test_what_is_no_number_has_no_nearest_size(size: float) -> None:
+    with pytest.raises(OutOfRange, match=r"UK size is .* a number"):
+        sizes.nearest(size, "uk")
 
 
 def test_an_unknown_system_is_answered_with_the_known_ones() -> None:
@@ -120,12 +134,13 @@ def test_masses_and_temperatures_read_back_unchanged(value: float) -> None:
 @pytest.mark.parametrize(
     ("convert", "value", "told"),
     [
-        (sizes.from_mm, -1, "length is -1 mm; it has to be a number from 0 mm"),
+        (sizes.from_mm, -1, "length is -1 mm; it has to be a number from 0 to 100000 mm"),
+        (sizes.from_mm, 1e308, "length is 1e[+]308 mm"),
         (sizes.from_inches, math.nan, "length is nan in"),
         (sizes.kg_from_pounds, math.inf, "mass is inf lb"),
         (sizes.pounds, -70, "mass is -70 kg"),
-        (sizes.celsius, -460, "temperature is -460 °F; it has to be a number from -459.67 °F"),
-        (sizes.fahrenheit, -274, "a number from -273.15 °C"),
+        (sizes.celsius, -460, "temperature is -460 °F; it has to be a number from -459.67 to 100000 °F"),
+        (sizes.fahrenheit, -274, "a number from -273.15 to 100000 °C"),
     ],
 )
 def test_what_nothing_can_measure_is_refused(convert: Callable[[float], float], value: float, told: str) -> None:

@@ -124,6 +124,16 @@ def test_rechecks_are_three_and_six_months_later(dispensed: date, rechecks: tupl
     assert wearing.recheck_days(dispensed, CALENDAR) == rechecks
 
 
+def test_a_yearly_recheck_is_asked_for_by_its_months() -> None:
+    assert wearing.recheck_days(date(2026, 11, 26), CALENDAR, months=(12,)) == (date(2027, 11, 26),)
+    assert wearing.recheck_days(date(2026, 11, 26), CALENDAR, months=()) == ()
+
+
+def test_a_recheck_is_never_before_a_month_has_passed() -> None:
+    with pytest.raises(OutOfRange, match="recheck months is 0"):
+        wearing.recheck_days(date(2026, 11, 26), CALENDAR, months=(3, 0))
+
+
 @steady
 @given(dates, st.booleans())
 def test_nobody_is_called_in_on_a_day_off_or_much_later_than_planned(dispensed: date, high_risk: bool) -> None:

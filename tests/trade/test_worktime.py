@@ -1,6 +1,7 @@
 """What the lab's hours make of time: minutes at benches, promised days, and how both are said."""
 
 from datetime import UTC, date, datetime, time, timedelta
+from time import perf_counter
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -166,7 +167,8 @@ def test_one_day_means_the_most_usual_working_day() -> None:
 
 
 def test_of_equally_usual_days_the_longest_is_meant() -> None:
-    assert WorkCalendar("UTC", (LONG, SHORT, (), (), (), (), ())).standard_day_minutes() == 9 * 60
+    for two_days in ((LONG, SHORT), (SHORT, LONG)):
+        assert WorkCalendar("UTC", two_days + ((),) * 5).standard_day_minutes() == 9 * 60
 
 
 @pytest.mark.parametrize(
@@ -244,6 +246,29 @@ def test_a_mistyped_year_is_refused_rather_than_reckoned_for_ages(year: int) -> 
         LAB.next_working_day(date(year, 12, 31))
 
 
+def test_a_mistyped_million_is_refused_before_anyone_tires_of_waiting() -> None:
+    began = perf_counter()
+    with pytest.raises(OutOfRange, match="from 1970 to 2199"):
+        LAB.add_working_days(CHRISTMAS, 1_000_000)
+    with pytest.raises(OutOfRange, match="from 1970 to 2199"):
+        LAB.add_minutes(local(1, 9), 1_000_000_000)
+    assert perf_counter() - began < 10
+
+
 def test_an_instant_without_a_zone_is_refused() -> None:
-    with pytest.raises(TypeError):
-        LAB.minutes_between(local(1, 9).replace(tzinfo=None), local(1, 10).replace(tzinfo=None))
+    nine, ten = (local(1, hour).replace(tzinfo=None) for hour in (9, 10))
+    for start, end in [(nine, ten), (ten, nine), (nine, nine)]:
+        with pytest.raises(TypeError):
+            LAB.minutes_between(start, end)
+    for minutes in (0, 30):
+        with pytest.raises(TypeError):
+            LAB.add_minutes(nine, minutes)
+
+
+def test_the_hour_that_a_clock_shows_twice_is_counted_as_it_passed() -> None:
+    """At 02:00 on 25 October 2026 the clock went back to 01:00."""
+    always = WorkCalendar("Europe/Lisbon", (((time(0), time(0)),),) * 7)
+    before = datetime(2026, 10, 25, 1, 30, tzinfo=LISBON)
+    after = datetime(2026, 10, 25, 1, 10, tzinfo=LISBON, fold=1)
+    assert always.minutes_between(before, after) == 40
+    assert always.minutes_between(after, before) == 0

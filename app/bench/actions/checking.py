@@ -59,14 +59,17 @@ def check_in(
 
 
 def _promise(db: Session, loaded: Loaded) -> date:
-    """The wanted day or the route's standard working days from today, whichever is later: the day at the clinic."""
+    """The wanted day or the route's standard working days from today, whichever is later: the day at the clinic.
+
+    A wanted day on which nobody works becomes the next on which someone does.
+    """
     calendar = people.work_calendar(db)
     days = int(people.limit(db, f"standard_days_{loaded.row['way']}") or STANDARD_DAYS[loaded.row["way"]])
     clinic = db.get_one(Clinic, loaded.row["clinic_id"])
     days += clinic.transit_days if clinic.by_parcel else 0
     standard: date = calendar.add_working_days(clock.today(people.lab(db).zone), days)
     wanted: date | None = loaded.row["wanted_on"]
-    return max(standard, wanted) if wanted else standard
+    return calendar.next_working_day(max(standard, wanted)) if wanted else standard
 
 
 def amend(

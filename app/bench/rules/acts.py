@@ -144,7 +144,7 @@ ACTS: dict[str, Act] = {
             frozenset({C}),
             at=frozenset({"dispense"}),
             parked=False,
-            keeps=("confirmed", "fit", "plan"),
+            keeps=("confirmed", "fit", "plan", "shoe", "trimmed"),
         ),
         Act("tell", "Told the wearer", "told the wearer", frozenset({C}), needs=("facts",), keeps=("how", "who")),
         Act("book", "Book", "booked an appointment", frozenset({C}), needs=("facts",), keeps=("at", "what")),
@@ -184,7 +184,7 @@ ACTS: dict[str, Act] = {
             frozenset({C}),
             at=frozenset({"wear_in"}),
             needs=("reason",),
-            keeps=("red_flags",),
+            keeps=("red_flags", "painful"),
         ),
         Act(
             "refurbish",

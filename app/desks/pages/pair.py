@@ -15,6 +15,7 @@ from app.bench.rules.acts import (
     ACTS,
     ENDS,
     PARK_REASONS,
+    REMAKE_REASONS,
     SEND_BACK_REASONS,
     WAITING_ON,
 )
@@ -27,8 +28,10 @@ from app.desks.charts import pair_trail
 from app.desks.pages.common import lab_values
 from app.desks.pages.ordering import NOTE_STAGES
 from app.desks.queries import buttons, sentence, wearer
-from app.desks.rules import as_typed, prescription_from_form, stage_notes
+from app.desks.rules import REMAKE_STARTS, as_typed, prescription_from_form, stage_notes
 from app.errors import BadInput, NotFound, Refusal
+from app.fitting import queries as fitting
+from app.fitting.rules import facts_from_form
 from app.orders import queries as orders
 from app.orders.rules import ITEMS, SIDE_NAMES, value_words
 from app.people import queries as people
@@ -62,6 +65,9 @@ def act_on_pair(request: Request, code: str, ask: Signed, form: Form) -> Respons
     if form.get("from_stage") == "check_in" and form.get("act") == "advance":
         facts["shelf"] = form.get("shelf", "")
         facts |= {name: form.all(name) for name in ("conditions", "belongings")}
+    facts |= facts_from_form(form.get("act", ""), form)
+    if form.get("start"):
+        facts["start"] = form["start"]
     if form.get("holds"):
         facts["holds"] = [int(form["holds"])] if form["holds"].isdigit() else []
     version = form.get("version", "")
@@ -133,6 +139,9 @@ def _pair_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, Any]:
         ],
         "wearer": wearer(db, loaded) if may(viewer, "see_patient", row["clinic_id"]) else [],
         "may_change": may(viewer, "place_order", row["clinic_id"]),
+        "fitting": fitting.pair_view(db, loaded, viewer),
+        "remake_reasons": list(REMAKE_REASONS.items()),
+        "starts": list(REMAKE_STARTS.items()),
         "conditions": list(CONDITIONS.items()),
         "belongings": list(BELONGINGS.items()),
         "refused": "",

@@ -12,9 +12,9 @@ from app.people.actions.joining import (
 from app.people.actions.lab import change_lab, keep_clinic
 from app.people.actions.passwords import Passwords
 from app.people.actions.signing import (
+    count_try,
     end_idle,
     failed,
-    hold_back,
     make_token,
     sign_in,
     sign_out,
@@ -28,11 +28,11 @@ __all__ = [
     "accept",
     "change_lab",
     "change_staff",
+    "count_try",
     "end_access",
     "end_idle",
     "failed",
     "find_link",
-    "hold_back",
     "invite",
     "keep_clinic",
     "make_token",

@@ -1,4 +1,4 @@
-"""Changing the lab's settings, its calendar and its clinics; journalled by field name, never by value."""
+"""Changing the lab's settings, its calendar and its clinics; journalled with old and new, words in a note."""
 
 from typing import Any
 
@@ -11,23 +11,43 @@ from app.people import queries
 from app.people.rules import Viewer
 from app.people.tables import Calendar, Clinic, Lab
 
+WORDS = ("name", "address", "phone")
+"""What somebody typed; everything else of a lab or clinic is a code, a number, or yes or no."""
+Changes = dict[str, list[Any]]
+"""Old and new by field."""
+
 
 def change_lab(db: Session, *, by: Viewer, calendar: dict[str, Any] | None = None, **changes: Any) -> None:
-    """Settings that differ are written and journalled by name; a changed calendar becomes a new one."""
+    """Settings that differ are written and journalled; a changed calendar becomes a new one."""
     lab = db.get_one(Lab, 1, with_for_update=True)
-    changed = [name for name, value in changes.items() if getattr(lab, name) != value]
-    for name in changed:
-        setattr(lab, name, changes[name])
+    changed = _set(lab, changes)
     if calendar is not None:
         now = db.get_one(Calendar, lab.calendar_id)
         if any(getattr(now, name) != value for name, value in calendar.items()):
             new = Calendar(made_at=clock.now(), **calendar)
             db.add(new)
             db.flush()
+            changed["calendar"] = [lab.calendar_id, new.id]
             lab.calendar_id = new.id
-            changed.append("calendar")
-    if changed:
-        journal.write(db, "lab_changed", by=by.staff_id, subject="lab", subject_id=1, facts={"fields": changed})
+    _write_down(db, "lab_changed", by, "lab", 1, changed)
+
+
+def _set(row: Lab | Clinic, values: dict[str, Any]) -> Changes:
+    """Changes what differs and returns it."""
+    changed = {name: [getattr(row, name), value] for name, value in values.items() if getattr(row, name) != value}
+    for name, (_, new) in changed.items():
+        setattr(row, name, new)
+    return changed
+
+
+def _write_down(db: Session, what: str, by: Viewer, subject: str, subject_id: int, changed: Changes) -> None:
+    """Nothing where nothing changed. The log itself holds no words: it names their fields and points at the note."""
+    if not changed:
+        return
+    typed = [f"{name}: {old or '-'} → {new or '-'}" for name, (old, new) in changed.items() if name in WORDS]
+    note = journal.keep_words(db, "\n".join(typed), None) if typed else None
+    facts = {"fields": list(changed)} | {name: pair for name, pair in changed.items() if name not in WORDS}
+    journal.write(db, what, by=by.staff_id, subject=subject, subject_id=subject_id, facts=facts, note=note)
 
 
 def keep_clinic(db: Session, *, by: Viewer, clinic_id: int | None, name: str, **facts: Any) -> int:
@@ -40,14 +60,9 @@ def keep_clinic(db: Session, *, by: Viewer, clinic_id: int | None, name: str, **
     if not 1 <= len(name) <= 120 or name.casefold() in taken:
         words = "A clinic needs a name of its own, of at most 120 characters."
         raise BadInput(words, {"clinic": words})
-    row = Clinic(name=name) if clinic_id is None else db.get_one(Clinic, clinic_id, with_for_update=True)
-    values = {"name": name} | facts
-    changed = [key for key, value in values.items() if clinic_id is None or getattr(row, key) != value]
-    for key in changed:
-        setattr(row, key, values[key])
+    row = Clinic(name="") if clinic_id is None else db.get_one(Clinic, clinic_id, with_for_update=True)
+    changed = _set(row, {"name": name} | facts)
     db.add(row)
     db.flush()
-    if changed:
-        what = "clinic_added" if clinic_id is None else "clinic_changed"
-        journal.write(db, what, by=by.staff_id, subject="clinic", subject_id=row.id, facts={"fields": changed})
+    _write_down(db, "clinic_added" if clinic_id is None else "clinic_changed", by, "clinic", row.id, changed)
     return row.id

@@ -2,7 +2,7 @@
 
 from datetime import UTC, datetime, timedelta
 
-from sqlalchemy import delete
+from sqlalchemy import delete, update
 from sqlalchemy.dialects.postgresql import insert as insert_on_postgresql
 from sqlalchemy.dialects.sqlite import insert as insert_on_sqlite
 from sqlmodel import Session, col, select
@@ -17,13 +17,15 @@ from app.people.tables import ApiToken, FailedSignIn, SignedIn, Staff
 
 WINDOW = timedelta(minutes=15)
 TRIES = 8
-"""Wrong passwords per name or address in a quarter of an hour before it has to rest."""
+"""Wrong passwords per name in a quarter of an hour before it has to rest."""
+TRIES_BY_ADDRESS = 40
+"""The same per address: a whole clinic may stand behind one."""
 
 
 def whose_password(db: Session, passwords: Passwords, *, email: str, password: str) -> int:
     """The id of the person these two belong to; only reads, because the comparison takes a tenth of a second.
 
-    A caller that is refused counts it with `failed`.
+    To be asked after `count_try`; a caller that is refused writes it down with `failed`.
     """
     staff = db.exec(select(Staff).where(Staff.email == email.strip().lower())).first()
     stored = staff.password if staff and staff.ended_at is None else None
@@ -32,14 +34,14 @@ def whose_password(db: Session, passwords: Passwords, *, email: str, password: s
     return staff.id
 
 
-def sign_in(db: Session, passwords: Passwords, *, staff_id: int, password: str, browser: str = "") -> str:
+def sign_in(db: Session, passwords: Passwords, *, staff_id: int, password: str, address: str, browser: str = "") -> str:
     """Returns the token of a new session of a person whose password was found to be right."""
     staff = db.get_one(Staff, staff_id, with_for_update=True)
     if staff.password is None or staff.ended_at is not None:
         raise SignedOut("E-mail and password do not fit together.")
     if passwords.is_weaker(staff.password):
         staff.password = passwords.stored_form(password)
-    db.execute(delete(FailedSignIn).where(col(FailedSignIn.key) == _by_name(staff.email)))
+    _forget_try(db, staff.email, address)
     journal.write(db, "signed_in", by=staff.id)
     return start_session(db, staff.id, browser)
 
@@ -66,24 +68,37 @@ def end_idle(db: Session, *, token: str) -> None:
         journal.write(db, "signed_out_idle", by=row.staff_id)
 
 
-def hold_back(db: Session, *, email: str, address: str) -> None:
-    """Refuses while this name or this address has failed too often; says how long to wait."""
+def count_try(db: Session, *, email: str, address: str) -> None:
+    """Counts a try, for all processes, before its password is compared: many at once are all counted.
+
+    Refuses where this name or this address has had its tries, and says how long to wait; wants a transaction of its
+    own, which a refusal undoes.
+    """
     since = _window()
-    for key in (_by_name(email), _by_address(address)):
-        row = select(FailedSignIn.tries).where(FailedSignIn.key == key, FailedSignIn.window_start == since)
-        if (db.exec(row).first() or 0) >= TRIES:
+    db.execute(delete(FailedSignIn).where(col(FailedSignIn.window_start) < since - WINDOW))
+    insert = insert_on_sqlite if db.get_bind().dialect.name == "sqlite" else insert_on_postgresql
+    most = {_by_name(email): TRIES, _by_address(address): TRIES_BY_ADDRESS}
+    # In one order, so that two who try at once never wait for each other.
+    for key in sorted(most):
+        first = insert(FailedSignIn).values(key=key, window_start=since, tries=1)
+        again = first.on_conflict_do_update(
+            index_elements=["key", "window_start"], set_={"tries": col(FailedSignIn.tries) + 1}
+        )
+        if db.execute(again.returning(col(FailedSignIn.tries))).scalar_one() > most[key]:
             wait = int((since + WINDOW - clock.now()).total_seconds() // 60) + 1
             raise TooManyTries(f"Too many wrong passwords. Try again in {wait} min, or ask a manager for a new link.")
 
 
-def failed(db: Session, *, email: str, address: str) -> None:
-    """Counts a wrong password in a transaction of its own, for all processes."""
-    insert = insert_on_sqlite if db.get_bind().dialect.name == "sqlite" else insert_on_postgresql
-    # In one order, so that two who fail at once never wait for each other.
-    for key in sorted((_by_name(email), _by_address(address))):
-        first = insert(FailedSignIn).values(key=key, window_start=_window(), tries=1)
-        again = {"tries": col(FailedSignIn.tries) + 1}
-        db.execute(first.on_conflict_do_update(index_elements=["key", "window_start"], set_=again))
+def _forget_try(db: Session, email: str, address: str) -> None:
+    """A right password forgets the wrong ones of its name; of the address only that this was a try."""
+    here = (col(FailedSignIn.key) == _by_address(address), col(FailedSignIn.window_start) == _window())
+    # In the order in which `count_try` takes the two rows.
+    db.execute(update(FailedSignIn).where(*here).values(tries=col(FailedSignIn.tries) - 1))
+    db.execute(delete(FailedSignIn).where(col(FailedSignIn.key) == _by_name(email)))
+
+
+def failed(db: Session) -> None:
+    """Writes down that somebody was refused: neither which name was tried nor from where."""
     journal.write(db, "sign_in_refused", by=None)
 
 

@@ -9,8 +9,8 @@ from sqlmodel import Session
 from app.errors import BadInput, SignedOut, TooManyTries
 from app.people import actions, queries
 from app.people.pages.forms import CLINIC_ROWS, choices, read_clinics, read_lab, read_text, usual_lab
-from app.people.rules import Role, email_fault, password_fault
-from app.people.sessions import cookie_name, leave, let_in, on_loopback, unprotected
+from app.people.rules import email_fault, password_fault
+from app.people.sessions import cookie_name, door, inside, keep_cookie, leave, let_in
 from app.templating import page
 from app.web import Form, Typed
 
@@ -19,53 +19,42 @@ router = APIRouter()
 
 @router.get("/sign-in")
 def sign_in_form(request: Request, then: str = "/") -> Response:
-    return _door(request, Typed([("then", then)]))
+    return door(request, Typed([("then", then)]))
 
 
 @router.post("/sign-in")
 def sign_in(request: Request, form: Form) -> Response:
     database, passwords = request.app.state.database, request.app.state.passwords
-    email, password = form.get("email", ""), form.get("password", "")
+    email, password, kept = form.get("email", ""), form.get("password", ""), _kept(form)
     address = request.client.host if request.client else ""
     try:
+        with database.writing() as db:
+            actions.count_try(db, email=email, address=address)
         with database.reading() as db:
-            actions.hold_back(db, email=email, address=address)
             staff_id = actions.whose_password(db, passwords, email=email, password=password)
         with database.writing() as db:
             browser = request.headers.get("user-agent", "")
-            token = actions.sign_in(db, passwords, staff_id=staff_id, password=password, browser=browser)
+            token = actions.sign_in(
+                db, passwords, staff_id=staff_id, password=password, address=address, browser=browser
+            )
     except SignedOut as refusal:
         with database.writing() as db:
-            actions.failed(db, email=email, address=address)
-        return _door(request, form, refusal.sentence, refusal.status)
+            actions.failed(db)
+        return door(request, form, refusal.sentence, refusal.status, kept)
     except TooManyTries as refusal:
-        return _door(request, form, refusal.sentence, refusal.status)
-    return let_in(request, token, inside(form.get("then", "/")))
+        return door(request, form, refusal.sentence, refusal.status, kept)
+    then = inside(form.get("then", "/"))
+    if kept is None:
+        return let_in(request, token, then)
+    # Nothing is sent unasked: who signs in now may be somebody else than who typed it.
+    return keep_cookie(request, page(request, "people/go_on.html", then=then, kept=kept), token)
 
 
-def _door(request: Request, typed: Typed, fault: str = "", status: int = 200) -> Response:
-    """The sign-in page; the demo's one-click roles only where they work."""
-    with request.app.state.database.reading() as db:
-        lab = queries.lab(db) if queries.is_set_up(db) else None
-    demo = lab is not None and lab.demo
-    return page(
-        request,
-        "people/sign_in.html",
-        status=status,
-        typed=typed,
-        errors={"email": fault} if fault else {},
-        then=inside(typed.get("then", "/")),
-        lab=lab.name if lab else None,
-        demo=demo,
-        roles=list(Role) if demo and on_loopback(request) else [],
-        unprotected=unprotected(request),
-    )
-
-
-def inside(address: str) -> str:
-    """Only an address of this site may be gone to after signing in; browsers read a backslash as a slash."""
-    safe = address.startswith("/") and not address.startswith(("//", "/\\")) and address.isprintable()
-    return address if safe else "/"
+def _kept(form: Typed) -> list[tuple[str, str]] | None:
+    """The fields of a form that waits for the sign-in; None for who came to sign in and no more."""
+    if "waiting" not in form:
+        return None
+    return [(name.removeprefix("kept."), value) for name, value in form.pairs if name.startswith("kept.")]
 
 
 @router.post("/sign-out")

@@ -1,25 +1,18 @@
-"""What stands on each sheet, in the words it is printed in. How paper is made is known in app/paperwork/sheets.py.
-
-A sheet goes through many hands, so neither a wearer's name nor a diagnosis is ever read here: the chart label is all.
-"""
+"""What the job ticket says of a pair: the prescription in force, the way before it, and what the work needs."""
 
 from collections.abc import Mapping
-from datetime import date, datetime
+from datetime import date
 from typing import Any, NamedTuple
 
 from sqlmodel import Session, col, select
 
-from app.bench import queries as bench
 from app.bench.queries import Loaded
 from app.bench.rules.machine import State
 from app.bench.rules.stages import STAGES, joins_at
-from app.bench.tables import Move, Pair, Parcel, ParcelItem
-from app.errors import NotFound
+from app.bench.tables import Move, Pair
 from app.orders import queries as orders
 from app.orders.rules import ITEMS, SHOE_KINDS, bench_marks, millimetres, value_words
 from app.people import queries as people
-from app.people.queries import ClinicRow, LabRow
-from app.people.rules import Viewer
 from app.trade.sizes import SYSTEMS
 
 VISITS = {"new": "New pair"}
@@ -192,60 +185,3 @@ def _carried(db: Session, visit_id: int, state: State) -> str:
 
 def _code_of(db: Session, pair_id: int | None) -> str | None:
     return db.get_one(Pair, pair_id).code if pair_id else None
-
-
-class Packed(NamedTuple):
-    """One pair in a parcel; `all_sides` of the pair and those of them that travel."""
-
-    code: str
-    label: str
-    sides: str
-    all_sides: str
-    state: str
-
-
-class Slip(NamedTuple):
-    id: int
-    payload: str
-    to_clinic: bool
-    lab: LabRow
-    clinic: ClinicRow
-    carrier: str
-    tracking: str
-    sent_at: datetime
-    sent_by: str
-    received_at: datetime | None
-    items: list[Packed]
-    devices: int
-
-
-def slip(db: Session, viewer: Viewer, parcel_id: int) -> Slip:
-    """What lies in a parcel, for who packed it and who unpacks it; another clinic's is not found."""
-    parcel = db.get(Parcel, parcel_id)
-    if parcel is None or not bench.sees(viewer, parcel.clinic_id):
-        raise NotFound("There is no such parcel here.")
-    items = _packed(db, parcel_id)
-    return Slip(
-        id=parcel.id,
-        payload=f"PARCEL/{parcel.id}",
-        to_clinic=parcel.to_clinic,
-        lab=people.lab(db),
-        clinic=people.clinic(db, parcel.clinic_id),
-        carrier=parcel.carrier,
-        tracking=parcel.tracking,
-        sent_at=parcel.sent_at,
-        sent_by=people.staff_names(db, [parcel.sent_by])[parcel.sent_by],
-        received_at=parcel.received_at,
-        items=items,
-        devices=sum(len(item.sides) for item in items),
-    )
-
-
-def _packed(db: Session, parcel_id: int) -> list[Packed]:
-    rows = db.execute(
-        select(col(Pair.code), col(Pair.label), col(ParcelItem.sides), col(Pair.all_sides), col(ParcelItem.state))  # type: ignore[call-overload]  # more columns than its overloads count
-        .join(Pair, col(Pair.id) == col(ParcelItem.pair_id))
-        .where(col(ParcelItem.parcel_id) == parcel_id)
-        .order_by(col(Pair.code))
-    )
-    return [Packed(*row) for row in rows]

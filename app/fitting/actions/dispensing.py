@@ -1,0 +1,106 @@
+"""Dispensing: the fit check, the release, and what goes home with the wearer; and its undoing."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from sqlalchemy import update
+from sqlmodel import Session, col, select
+
+from app import clock
+from app.bench.actions import Moved
+from app.bench.rules.machine import Asked
+from app.bench.tables import Move
+from app.fitting.actions.common import act, next_review, standing
+from app.fitting.rules import fit, plan, review
+from app.fitting.tables import FitCheck, Recheck, Review, WearingPlan
+from app.journal import actions as journal
+from app.orders.rules import read_shoe
+from app.orders.tables import Order, Patient
+from app.people import queries as people
+from app.people.rules import Viewer
+from app.trade import wearing
+
+
+def dispense(db: Session, *, code: str, asked: Asked, by: Viewer) -> Moved:
+    """A fit check that passes, or a reason in words, releases the pair with a wearing-in plan and its review.
+
+    `facts`: `confirmed` (L, R), `fit` by side, and if wanted `plan`, `shoe` (replaces the order's) and `trimmed`.
+    """
+    loaded = standing(db, code, asked, by)
+    facts, sides = asked.facts, loaded.state.all_sides
+    patient = db.get_one(Patient, loaded.row["patient_id"])
+    wrong: dict[str, str] = {}
+    fit.read_confirmed(facts.get("confirmed"), sides, wrong)
+    answers = fit.read_fit(facts.get("fit"), sides, wrong)
+    chosen = plan.read_plan(facts.get("plan"), patient.risks, wrong)
+    trimmed = facts.get("trimmed", False)
+    if not isinstance(trimmed, bool):
+        wrong["trimmed"] = "Say true or false."
+    shoe = facts.get("shoe")
+    if shoe and not (isinstance(shoe, Mapping) and all(isinstance(each, str | int | float) for each in shoe.values())):
+        wrong["shoe"] = "A shoe has its kind, size and system."
+    review.fail(wrong, "The fit check needs another look.")
+    result = fit.result(answers, sides, trimmed, asked.reason or "")
+    moved = act(db, code, asked, by, dropped=("fit", "plan", "shoe"), extra={"result": result})
+    db.add(
+        FitCheck(
+            pair_id=moved.pair_id,
+            move_id=moved.move_id,
+            staff_id=by.staff_id,
+            at=clock.now(),
+            answers=answers,
+            result=result,
+        )
+    )
+    if shoe:
+        _change_shoe(db, by, moved.order_id, shoe)
+    if moved.state.end is None:  # a refurbishment ends here: the wearer knows the pair
+        _send_home(db, moved, patient, chosen)
+    db.flush()
+    return moved
+
+
+def _send_home(db: Session, moved: Moved, patient: Patient, chosen: plan.Plan) -> None:
+    """The plan from today on, the review after it, and for some wearers the rechecks."""
+    today = clock.today(people.lab(db).zone)
+    calendar = people.work_calendar(db)
+    db.add(
+        WearingPlan(
+            pair_id=moved.pair_id,
+            move_id=moved.move_id,
+            from_day=today,
+            start_minutes=chosen.start_minutes,
+            step_minutes=chosen.step_minutes,
+            target_minutes=chosen.target_minutes,
+            plan=chosen.key,
+        )
+    )
+    next_review(db, moved, patient)
+    kind = plan.recheck_kind(patient.risks, plan.is_child(patient.born_on, patient.born_year, today))
+    # After an adjustment the rechecks of the first dispensing still stand.
+    there = select(Recheck.id).where(Recheck.pair_id == moved.pair_id, Recheck.state == "open").limit(1)
+    if kind and db.exec(there).first() is None:
+        db.add_all(
+            Recheck(patient_id=patient.id, pair_id=moved.pair_id, move_id=moved.move_id, due_on=day, kind=kind)
+            for day in wearing.recheck_days(today, calendar)
+        )
+
+
+def _change_shoe(db: Session, by: Viewer, order_id: int, shoe: Any) -> None:
+    order = db.get_one(Order, order_id)
+    new = read_shoe(shoe)
+    changed = sorted(key for key in {*order.shoe, *new} if order.shoe.get(key) != new.get(key))
+    if changed:
+        order.shoe = new
+        journal.write(
+            db, "shoe_changed", by=by.staff_id, subject="order", subject_id=order_id, facts={"fields": changed}
+        )
+
+
+def undo_dispense(db: Session, pair_id: int) -> None:
+    """A dispensing was taken back: what it had made is void. The fit check stays, with the move that it belongs to."""
+    wanted = select(Move.id).where(Move.pair_id == pair_id, Move.act == "dispense").order_by(col(Move.id).desc())
+    move_id = db.exec(wanted).first()
+    db.execute(update(WearingPlan).where(col(WearingPlan.move_id) == move_id).values(void=True))
+    for table in (Review, Recheck):
+        db.execute(update(table).where(table.move_id == move_id, table.state == "open").values(state="void"))  # type: ignore[arg-type]

@@ -1,0 +1,110 @@
+"""The wearing-in plan that goes home with the wearer, and who is seen sooner or again: what trade.wearing computes for.
+
+The hours and days themselves are app/trade/wearing.py's; what the review finds is review.py's.
+"""
+
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+from app.orders.rules import HIGH_RISK
+from app.trade import OutOfRange, wearing
+
+CHILD_BELOW = 18
+TARGETS = {240: "four hours a day", 480: "eight hours a day"}
+"""Minutes at which the hours stop rising; common practice, no source."""
+SHOWN_DAYS = 14
+NUMBERS = {"start_minutes": "The first day", "step_minutes": "The step", "target_minutes": "The hours aimed at"}
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    key: str
+    start_minutes: int
+    step_minutes: int
+    target_minutes: int
+
+
+def high_risk(risks: Iterable[str]) -> bool:
+    return bool(HIGH_RISK & set(risks))
+
+
+def is_child(born_on: date | None, born_year: int | None, day: date) -> bool:
+    """With the year alone, a wearer who may still be a child counts as one."""
+    if born_on is not None:
+        return day.year - born_on.year - ((day.month, day.day) < (born_on.month, born_on.day)) < CHILD_BELOW
+    return born_year is not None and day.year - born_year <= CHILD_BELOW
+
+
+def recheck_kind(risks: Iterable[str], child: bool) -> str | None:
+    """Why a wearer gets rechecks; None for everyone else."""
+    return "high_risk" if high_risk(risks) else "child" if child else None
+
+
+def read_plan(raw: Any, risks: Collection[str], wrong: dict[str, str]) -> Plan:
+    """The plan that was chosen, with what a clinician changed of it; nothing chosen is the usual one for the risks."""
+    asked: Mapping[str, Any] = raw if isinstance(raw, Mapping) else {}
+    if raw is not None and not isinstance(raw, Mapping):
+        wrong["plan"] = "A wearing-in plan has a key and, if wanted, minutes."
+    for name in set(asked) - {"key", *NUMBERS}:
+        wrong[f"plan.{name}"] = f"'{name}' is not part of a wearing-in plan."
+    usual = wearing.usual("sensation_loss" in risks)
+    key = str(asked.get("key") or usual.key)
+    if key not in wearing.PLANS:
+        wrong["plan.key"] = f"One of {', '.join(wearing.PLANS)}; '{key[:20]}' is none of them."
+    chosen = wearing.PLANS.get(key, usual)
+    numbers = {name: _minutes(asked.get(name), getattr(chosen, name), name, wrong) for name in NUMBERS}
+    plan = Plan(chosen.key, **numbers)
+    if not wrong:
+        try:
+            wearing.hours(plan.start_minutes, plan.step_minutes, plan.target_minutes, 1)
+        except OutOfRange as fault:
+            wrong[f"plan.{fault.field.replace(' ', '_')}"] = f"{str(fault).capitalize()}"
+    return plan
+
+
+def _minutes(raw: Any, usual: int, name: str, wrong: dict[str, str]) -> int:
+    if raw in (None, ""):
+        return usual
+    text = str(raw).strip()
+    if isinstance(raw, bool) or not text.isdecimal() or len(text) > 5:
+        wrong[f"plan.{name}"] = f"{NUMBERS[name]} is a whole number of minutes; '{text[:20]}' is not."
+        return usual
+    return int(text)
+
+
+def read_painful(raw: Any, day_number: int, field: str, wrong: dict[str, str]) -> list[int]:
+    """Numbers of the days on which it hurt, 1 the day of dispensing, none later than `day_number`, today's.
+
+    Given as a list of numbers or typed with commas or spaces between.
+    """
+    words = [str(each) for each in raw] if isinstance(raw, list | tuple) else str(raw).replace(",", " ").split()
+    days = [int(word) for word in words if word.isdecimal() and len(word) < 5]
+    if len(days) != len(words) or any(not 1 <= day <= day_number for day in days):
+        wrong[field] = f"Days are numbered from 1, the day of dispensing, to {day_number}, today."
+    return days
+
+
+def hours_words(minutes: int) -> str:
+    """90 is "1 h 30 min"."""
+    hours, rest = divmod(minutes, 60)
+    return "\u00a0".join(
+        part for part in (f"{hours}\u00a0h" if hours else "", f"{rest}\u00a0min" if rest else "") if part
+    )
+
+
+def days_of(
+    from_day: date, start: int, step: int, target: int, painful: Collection[int], today: date
+) -> list[tuple[int, date, int, bool]]:
+    """Day number, day, minutes, whether it hurt: from dispensing until the hours have stopped rising or today's day.
+
+    Two weeks at least, ten weeks at most.
+    """
+    reached = (target - start + step - 1) // step + 1 if step else 1
+    many = min(max(SHOWN_DAYS, reached + len(painful), (today - from_day).days + 1), 70)
+    minutes = wearing.hours(start, step, target, many, frozenset(painful))
+    return [
+        (number, from_day + timedelta(days=number - 1), each, number in painful)
+        for number, each in enumerate(minutes, start=1)
+    ]

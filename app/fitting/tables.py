@@ -1,0 +1,154 @@
+"""What happens between the clinic and the wearer: fit checks, wearing in, reviews and rechecks, contacts, adjustments.
+
+Words stand in notes; these rows hold ids, codes and numbers. `move_id` is the act that a row was made by.
+"""
+
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import JSON, Index, UniqueConstraint, text
+from sqlmodel import Field, SQLModel
+
+_OPEN = text("state = 'open'")
+
+
+class FitCheck(SQLModel, table=True):
+    """What was looked at on the day of dispensing, and how it came to the release."""
+
+    __tablename__ = "fit_check"
+
+    id: int = Field(default=None, primary_key=True)
+    # "How did this pair fit?" on its page.
+    pair_id: int = Field(foreign_key="pair.id", index=True)
+    move_id: int = Field(foreign_key="move.id")
+    staff_id: int = Field(foreign_key="staff.id")
+    at: datetime
+    answers: dict[str, Any] = Field(sa_type=JSON)
+    """By side and item; app/fitting/rules/fit.py names them."""
+    result: str
+    """released, trimmed (here, then released) or with_reason."""
+
+
+class WearingPlan(SQLModel, table=True):
+    """The hours a day from the day of dispensing on; day 1 is `from_day`."""
+
+    __tablename__ = "wearing_plan"
+
+    id: int = Field(default=None, primary_key=True)
+    # The plan of a pair, on its page and on paper.
+    pair_id: int = Field(foreign_key="pair.id", index=True)
+    move_id: int = Field(foreign_key="move.id")
+    from_day: date
+    start_minutes: int
+    step_minutes: int
+    target_minutes: int
+    plan: str
+    """Key of the published plan it began with."""
+    painful_days: list[int] = Field(default_factory=list, sa_type=JSON)
+    ended_at: datetime | None = None
+    void: bool = False
+    """The dispensing that it belonged to was taken back."""
+
+
+class Review(SQLModel, table=True):
+    """The appointment after wearing in, where adjustments are decided; numbered within the pair."""
+
+    __table_args__ = (
+        UniqueConstraint("pair_id", "number"),
+        # Reviews due and overdue, by day.
+        Index("ix_review_due", "due_on", "id", sqlite_where=_OPEN, postgresql_where=_OPEN),
+    )
+
+    id: int = Field(default=None, primary_key=True)
+    pair_id: int = Field(foreign_key="pair.id")
+    move_id: int = Field(foreign_key="move.id")
+    number: int
+    due_on: date
+    appointment: datetime | None = None
+    state: str = "open"
+    """open, held or void."""
+    held_at: datetime | None = None
+    outcome: str | None = None
+    """settle, adjust_here, adjust_lab, keep_wearing, remake; for a void one the act that ended it."""
+    hours_reached: float | None = None
+    comfort: int | None = None
+    """0 to 10, 10 the best."""
+    pain: int | None = None
+    """0 to 10, 10 the worst."""
+    pain_relief: int | None = None
+    """Per cent, as the wearer tells it."""
+    skin: str | None = None
+    note_id: int | None = Field(default=None, foreign_key="note.id")
+
+
+class Recheck(SQLModel, table=True):
+    """A later look at a wearer at high risk or a child, beside the reviews of the pair."""
+
+    __table_args__ = (
+        # Rechecks due, by day.
+        Index("ix_recheck_due", "due_on", "id", sqlite_where=_OPEN, postgresql_where=_OPEN),
+    )
+
+    id: int = Field(default=None, primary_key=True)
+    patient_id: int = Field(foreign_key="patient.id", index=True)
+    # "Has this pair its rechecks?" at each dispensing.
+    pair_id: int = Field(foreign_key="pair.id", index=True)
+    move_id: int = Field(foreign_key="move.id")
+    due_on: date
+    kind: str
+    """high_risk or child."""
+    state: str = "open"
+    """open, held or void."""
+
+
+class Contact(SQLModel, table=True):
+    """Every word between clinic and wearer about coming: told, booked, did not come."""
+
+    id: int = Field(default=None, primary_key=True)
+    # Attempts to reach a wearer, counted; the list on the pair's page.
+    pair_id: int = Field(foreign_key="pair.id", index=True)
+    move_id: int = Field(foreign_key="move.id")
+    kind: str
+    """told, booked or no_show."""
+    staff_id: int = Field(foreign_key="staff.id")
+    at: datetime
+    how: str | None = None
+    who: str | None = None
+    """Whom the clinic told."""
+    what: str | None = None
+    """The appointment: fitting or review."""
+    appointment: datetime | None = None
+
+
+class Adjustment(SQLModel, table=True):
+    """One thing done to one side by a clinician at a review."""
+
+    id: int = Field(default=None, primary_key=True)
+    # What was adjusted on this pair so far.
+    pair_id: int = Field(foreign_key="pair.id", index=True)
+    move_id: int = Field(foreign_key="move.id")
+    side: str
+    zone: str
+    what: str
+    note_id: int | None = Field(default=None, foreign_key="note.id")
+
+
+class Wish(SQLModel, table=True):
+    """An adjustment that was asked for before the review; its words are the note of its move."""
+
+    __table_args__ = (
+        # "Is a wish open on this pair?" at every review and in the list of reviews.
+        Index(
+            "ix_wish_open",
+            "pair_id",
+            sqlite_where=text("answered_at IS NULL"),
+            postgresql_where=text("answered_at IS NULL"),
+        ),
+    )
+
+    id: int = Field(default=None, primary_key=True)
+    pair_id: int = Field(foreign_key="pair.id")
+    move_id: int = Field(foreign_key="move.id")
+    noted_at: datetime
+    red_flags: list[str] = Field(default_factory=list, sa_type=JSON)
+    answered_at: datetime | None = None

@@ -1,0 +1,10 @@
+"""What stands on each sheet, in the words it is printed in. How paper is made is known in app/paperwork/sheets.py.
+
+A sheet goes through many hands, so no wearer's name and no diagnosis is ever handed out here: the chart label is all.
+"""
+
+from app.paperwork.queries.parcel import slip
+from app.paperwork.queries.ticket import ticket
+from app.paperwork.queries.wearing import wearing_sheet
+
+__all__ = ["slip", "ticket", "wearing_sheet"]
