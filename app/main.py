@@ -15,11 +15,15 @@ from app.database import THREADS, Database
 from app.demo import pages as demo
 from app.desks import api as desks_api
 from app.desks import pages as desks
+from app.fitting import pages as fitting
 from app.paperwork import pages as paperwork
 from app.people import pages as people
 from app.people import sessions
 from app.settings import ROOT, Settings
 from app.storage import Storage
+from app.turnaround import pages as turnaround
+from app.watch import api as watch_api
+from app.watch import pages as watch
 
 MAX_BODY = 1_000_000
 """Bytes. A prescription with every note filled in is a few thousand; scans have a route of their own."""
@@ -53,7 +57,7 @@ def build(settings: Settings | None = None) -> FastAPI:
     app.state.storage = Storage(settings.data / "files")
     web.install(app)
     sessions.install(app)
-    for room in (demo, desks, desks_api, people, paperwork):
+    for room in (demo, desks, desks_api, fitting, people, paperwork, watch, watch_api, turnaround):
         app.include_router(room.router)
     app.mount("/static", StaticFiles(directory=ROOT / "static"), name="static")
 

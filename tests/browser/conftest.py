@@ -13,6 +13,7 @@ from playwright.sync_api import Browser, Page, sync_playwright
 
 from app.all_tables import migrate
 from app.database import Database
+from app.demo import volume
 from app.demo.actions import open_lab
 from app.main import build
 from app.settings import Settings
@@ -32,13 +33,21 @@ def chromium() -> Iterator[Browser]:
 
 
 @pytest.fixture
-def address(tmp_path: Path) -> Iterator[str]:
+def stock() -> int:
+    """How many finished pairs the lab has before the story begins; none unless a test says so."""
+    return 0
+
+
+@pytest.fixture
+def address(tmp_path: Path, stock: int) -> Iterator[str]:
     """The address of a server of the demo lab, on a port of its own."""
     settings = Settings(data=tmp_path, database_url="")
     database = Database(settings.url)
     migrate(database)
     with database.writing() as db:
         open_lab(db)
+    if stock:
+        volume.fill_demo(database, finished=stock)
     database.close()
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))

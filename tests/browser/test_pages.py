@@ -1,0 +1,101 @@
+"""Every page for every role, at a desk's and a tablet's width: axe-core finds nothing, and its picture is kept."""
+
+import re
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from axe_core_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page
+
+from app.main import build
+from app.settings import Settings
+
+WIDTHS = (1280, 820)
+PAGES: dict[str, tuple[str, ...]] = {
+    "technician": ("/", "/queue/check_in", "/queue/press", "/queue/dispense", "/arrivals", "/parcels", "/find?q=Q"),
+    "clinician": ("/", "/queue/dispense", "/queue/wear_in", "/orders/new", "/parcels", "/reviews", "/flags"),
+    "manager": ("/", "/queue/wear_in", "/flags", "/turnaround", "/people", "/people/1", "/people/rights", "/lab"),
+}
+PAIRS = ("check_in", "press", "dispense", "wear_in")
+"""Stages whose pair page is looked at by every role that sees it."""
+NOT_LOOKED_AT = {
+    "/health/live",
+    "/health/ready",
+    "/api/v1/openapi.json",
+    "/api/v1/pairs",
+    "/api/v1/pairs/{code}",
+    "/api/v1/queues",
+    "/api/v1/flags",
+    "/queue",
+}
+"""Answers that are no pages, or lead to one."""
+
+
+@pytest.fixture
+def stock() -> int:
+    return 25
+
+
+def look(page: Page, address: str, name: str, width: int) -> list[str]:
+    """Opens a page, keeps its picture and returns what axe-core has against it."""
+    page.set_viewport_size({"width": width, "height": 900})
+    page.goto(address)
+    page.screenshot(path=str(picture_of(name, width)), full_page=True)
+    wide = page.evaluate("document.documentElement.scrollWidth > document.documentElement.clientWidth")
+    found: Any = Axe().run(page)
+    said = [f"{name} at {width}: {each['id']}, {each['nodes'][0]['html'][:160]}" for each in found["violations"]]
+    return said + ([f"{name} at {width}: wider than the window"] if wide else [])
+
+
+def picture_of(name: str, width: int) -> Any:
+    from tests.browser.conftest import PICTURES
+
+    PICTURES.mkdir(parents=True, exist_ok=True)
+    return PICTURES / f"{re.sub('[^a-z0-9]+', '-', name.lower()).strip('-')}-{width}.png"
+
+
+@pytest.mark.parametrize("role", PAGES)
+def test_axe_finds_nothing_on_any_page(sign_in: Callable[..., Page], address: str, role: str) -> None:
+    page, found = sign_in(role), []
+    paths = list(PAGES[role])
+    for stage in PAIRS:
+        page.goto(f"{address}/queue/{stage}")
+        links = page.locator(".queue a.code")
+        if links.count():
+            href = str(links.first.get_attribute("href"))
+            paths.append(href)
+            if role == "clinician" and stage == "press":
+                paths.append(f"{href}/prescription")
+    for path in paths:
+        for width in WIDTHS:
+            found += look(page, f"{address}{path}", f"{role} {re.sub('26-[0-9]+-.', 'code', path)}", width)
+    assert found == []
+
+
+def test_axe_finds_nothing_before_one_is_signed_in(chromium: Browser, address: str) -> None:
+    page, found = chromium.new_page(), []
+    for path in ("/sign-in", "/nowhere"):
+        for width in WIDTHS:
+            found += look(page, f"{address}{path}", f"stranger {path}", width)
+    page.close()
+    assert found == []
+
+
+def test_every_page_of_the_app_is_looked_at(settings: Settings) -> None:
+    from fastapi.routing import iter_route_contexts
+
+    app = build(settings)
+    routes = {
+        str(context.path)
+        for context in iter_route_contexts(app.routes)
+        if "GET" in (getattr(context, "methods", None) or set())
+    }
+    app.state.database.close()
+    looked_at = {path.split("?")[0] for paths in PAGES.values() for path in paths} | {"/sign-in"}
+    for path in routes - NOT_LOOKED_AT:
+        if path.endswith(".pdf") or path.startswith(("/paper", "/set-up", "/invitation")):
+            continue  # looked at in their own rooms' tests
+        pattern = re.sub(r"\{[^}]+\}", "[^/]+", path)
+        known = any(re.fullmatch(pattern, each) for each in looked_at) or path.startswith("/pair/{code}")
+        assert known, f"no picture is taken of {path}"

@@ -1,0 +1,75 @@
+"""A list costs what it shows and no query per row: a page of fifty asks the database no more often than one of two."""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import pytest
+from fastapi import FastAPI
+from fastapi.testclient import TestClient
+from sqlalchemy import event
+
+from app.database import Database
+from tests.bench.conftest import Lab
+from tests.house import House, program
+
+Browser = Callable[[str], TestClient]
+
+
+@pytest.fixture
+def lab(database: Database, house: House) -> Lab:
+    return Lab(database, house)
+
+
+@contextmanager
+def counted(app: FastAPI) -> Iterator[list[str]]:
+    """Every statement that the app itself sends meanwhile; what opens a transaction is left out."""
+    engine, sent = app.state.database.engine, []
+
+    def note(_connection: Any, _cursor: Any, statement: str, *_rest: Any) -> None:
+        if not statement.startswith("BEGIN"):
+            sent.append(statement)
+
+    event.listen(engine, "before_cursor_execute", note)
+    try:
+        yield sent
+    finally:
+        event.remove(engine, "before_cursor_execute", note)
+
+
+@pytest.mark.parametrize("path", ["/queue/check_in", "/"])
+@pytest.mark.parametrize("who", ["technician", "clinician"])
+def test_more_rows_take_no_more_statements(app: FastAPI, browser: Browser, lab: Lab, path: str, who: str) -> None:
+    person, few, many = browser(who), 2, 20
+    for number in range(few):
+        lab.order(label=f"A {number}")
+    with counted(app) as for_few:
+        assert person.get(path).status_code == 200
+    for number in range(few, many):
+        lab.order(label=f"A {number}")
+    with counted(app) as for_many:
+        page = person.get(path).text
+    if path != "/":
+        assert page.count('class="code"') == many
+    assert 0 < len(for_many) <= len(for_few) <= 10
+
+
+def test_a_program_s_list_takes_no_more_statements_for_more_rows(app: FastAPI, browser: Browser, lab: Lab) -> None:
+    client = program(app, lab.house.people["technician"])
+    lab.order()
+    with counted(app) as for_one:
+        assert len(client.get("/api/v1/pairs?stage=check_in").json()["items"]) == 1
+    for number in range(10):
+        lab.order(label=f"A {number}")
+    with counted(app) as for_many:
+        assert len(client.get("/api/v1/pairs?stage=check_in").json()["items"]) == 11
+    assert 0 < len(for_many) <= len(for_one)
+
+
+def test_a_queue_that_nobody_changed_takes_no_statement_at_all(app: FastAPI, browser: Browser, lab: Lab) -> None:
+    lab.order()
+    technician = browser("technician")
+    technician.get("/queue/check_in")
+    with counted(app) as sent:
+        assert technician.get("/queue/check_in").status_code == 200
+    assert sent == []

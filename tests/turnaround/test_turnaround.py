@@ -1,0 +1,59 @@
+"""Times by stage and promises kept, against numpy and by hand."""
+
+from datetime import UTC, date, datetime, timedelta
+
+import numpy as np
+import pytest
+from sqlmodel import select
+
+from app import clock
+from app.bench.tables import Stay
+from app.turnaround import queries
+from app.turnaround.rules import first_month, kept
+from tests.bench.conftest import Lab, lab
+
+__all__ = ["lab"]
+
+
+@pytest.mark.parametrize(
+    ("today", "months", "first"),
+    [
+        (date(2026, 11, 25), 1, 202611),
+        (date(2026, 11, 25), 12, 202512),
+        (date(2026, 1, 5), 3, 202511),
+        (date(2026, 12, 31), 12, 202601),
+    ],
+)
+def test_a_period_begins_with_its_first_month(today: date, months: int, first: int) -> None:
+    assert first_month(today, months) == first
+
+
+def test_percentiles_from_the_database_are_numpy_s_type_7(lab: Lab) -> None:
+    for number in range(7):
+        clock.set_shift(timedelta(hours=9 * number))
+        code = lab.order(label=f"T {number}")
+        clock.set_shift(timedelta(hours=9 * number, minutes=50 * number * number))
+        lab.walk(code, "press")
+    with lab.database.reading() as db:
+        minutes = db.exec(select(Stay.minutes).where(Stay.stage == "check_in")).all()
+        (row,) = [each for each in queries.stage_times(db, 200001) if each.stage == "check_in"]
+    assert row.stays == len(minutes) == 14
+    assert row.median == pytest.approx(np.percentile(minutes, 50))
+    assert row.ninetieth == pytest.approx(np.percentile(minutes, 90))
+
+
+def test_a_promise_is_kept_on_its_day_in_the_lab_s_zone() -> None:
+    late_evening = datetime(2026, 12, 4, 23, 30, tzinfo=UTC)
+    assert kept(late_evening, date(2026, 12, 4), "UTC")
+    assert not kept(late_evening, date(2026, 12, 4), "Europe/Berlin")
+
+
+def test_a_pair_that_came_after_its_promised_day_is_counted_as_late(lab: Lab) -> None:
+    soon, late = lab.order(label="S 1"), lab.order(label="L 1")
+    for code in (soon, late):
+        lab.walk(code, "pour")
+    lab.walk(soon, "wear_in")
+    clock.set_shift(timedelta(days=60))
+    lab.walk(late, "wear_in")
+    with lab.database.reading() as db:
+        assert queries.on_time(db, 200001) == (1, 2)
