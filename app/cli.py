@@ -1,10 +1,12 @@
 """The command line: what `./pairtrail` runs once everything is installed. It starts the app by name."""
 
 import os
+import socket
 import subprocess
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Annotated
 
@@ -12,12 +14,15 @@ import typer
 
 from app.all_tables import migrate as migrate_tables
 from app.database import Database
+from app.demo import volume
 from app.demo.actions import open_lab as open_demo_lab
+from app.demo.actions import wind_demo_clock
 from app.errors import Refusal
 from app.people import actions, queries
 from app.settings import ROOT, Settings
 
 app = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_show_locals=False)
+EVERY_ADDRESS = ("0.0.0.0", "::")  # noqa: S104 - compared with, not listened on
 
 
 def open_database(settings: Settings) -> Database:
@@ -50,11 +55,11 @@ def serve(
             sys.exit("This database holds the demo; start it with `./pairtrail demo`, or choose another data folder.")
         token = actions.set_up_link(db)
     database.close()
-    address = f"{'https' if tls else 'http'}://{host}:{port}"
+    address = f"{'https' if tls else 'http'}://{in_browser(host)}:{port}"
     if token:
         print(f"This lab is not set up yet. Open this link, once: {address}/set-up/{token}", flush=True)
     print(f"Pairtrail is at {address}", flush=True)
-    start_server(host, port, workers, _certificate(settings, host) if tls else None)
+    start_server(host, port, workers, certificate(settings.data / "tls", host) if tls else None)
 
 
 @app.command()
@@ -62,15 +67,86 @@ def demo(port: int = 8000) -> None:
     """Load the invented lab and serve it on this machine."""
     os.environ.setdefault("PAIRTRAIL_DATA", str(ROOT / "var" / "demo"))
     database = open_database(Settings())
+    wind_demo_clock(Settings().data)
     migrate_tables(database)
     with database.writing() as db:
-        if not queries.is_set_up(db):
+        new = not queries.is_set_up(db)
+        if new:
             open_demo_lab(db)
         elif not queries.lab(db).demo:
             sys.exit("This data folder holds a real lab; the demo keeps away from it.")
+    if new:
+        with counting("Loading a year of the demo lab", volume.FINISHED) as told:
+            volume.fill_demo(database, told=told)
     database.close()
     print(f"The demo lab is at http://127.0.0.1:{port}", flush=True)
     start_server("127.0.0.1", port, 1)
+
+
+@app.command()
+def seed(pairs: int = 10_000, years: float = 1.0, seed: int = 1) -> None:
+    """Fill a demo lab with invented pairs, for measuring; a lab of real people is refused."""
+    os.environ.setdefault("PAIRTRAIL_DATA", str(ROOT / "var" / "demo"))
+    with sentences(), opened() as database:
+        with database.writing() as db:
+            if not queries.is_set_up(db):
+                open_demo_lab(db)
+            elif not queries.lab(db).demo:
+                sys.exit("This data folder holds a real lab; invented pairs do not belong into it.")
+        with counting("Making invented pairs", pairs) as told:
+            volume.seed(database, pairs=pairs, years=years, seed=seed, told=told)
+
+
+@contextmanager
+def counting(what: str, total: int) -> Iterator[Callable[[int], None]]:
+    """Long work shows how far it is, where someone is looking."""
+    from rich.progress import Progress
+
+    with Progress(transient=True) as progress:
+        task = progress.add_task(what, total=total)
+        yield lambda done: progress.update(task, completed=done)
+
+
+@app.command()
+def backup(file: Path) -> None:
+    """Write a copy of the SQLite database, while the lab goes on working."""
+    import sqlite3
+
+    source = _sqlite_file()
+    target = _asked_for(file)
+    with sqlite3.connect(source) as live, sqlite3.connect(target) as copy:
+        live.backup(copy)
+    print(f"The database is copied to {target}.")
+
+
+@app.command()
+def restore(file: Path) -> None:
+    """Put a copy back in place of the database; stop the server first. The present one is kept beside it."""
+    import sqlite3
+
+    source, target = _asked_for(file), _sqlite_file()
+    with sqlite3.connect(source) as copy:
+        if copy.execute("PRAGMA integrity_check").fetchone() != ("ok",):
+            sys.exit(f"{source} is not a whole database; nothing was changed.")
+        if target.exists():
+            target.rename(target.with_suffix(".before-restore.db"))
+        for rest in ("-wal", "-shm"):
+            target.with_name(target.name + rest).unlink(missing_ok=True)
+        with sqlite3.connect(target) as live:
+            copy.backup(live)
+    migrate()
+
+
+def _sqlite_file() -> Path:
+    settings = Settings()
+    if settings.database_url:
+        sys.exit("This lab is kept in PostgreSQL: use pg_dump and pg_restore.")
+    return settings.data / "pairtrail.db"
+
+
+def _asked_for(file: Path) -> Path:
+    """A relative path is meant from where the person stands, not from the checkout."""
+    return file if file.is_absolute() else Path(os.environ.get("OLDPWD", ROOT)) / file
 
 
 def start_server(host: str, port: int, workers: int, certificate: tuple[Path, Path] | None = None) -> None:
@@ -92,29 +168,50 @@ def start_server(host: str, port: int, workers: int, certificate: tuple[Path, Pa
     )
 
 
-def _certificate(settings: Settings, host: str) -> tuple[Path, Path]:
-    """A certificate of an authority of our own, kept in the data folder; made anew when the host is another."""
+def in_browser(host: str) -> str:
+    """What to type in a browser for what is listened on; for every address of this machine that is its name."""
+    if host in EVERY_ADDRESS:
+        return socket.gethostname()
+    return f"[{host}]" if ":" in host else host
+
+
+def certificate(folder: Path, host: str) -> tuple[Path, Path]:
+    """Files of a certificate for `host` and of its key, by an authority of our own that stays in `folder`.
+
+    The certificate is made anew at each start: tablets refuse one that lasts longer than 825 days, whoever signed it
+    (from memory), and the machine may have another name or address by now.
+    """
     import trustme
 
-    folder = settings.data / "tls"
     folder.mkdir(parents=True, exist_ok=True)
-    authority_file, own, key = folder / "authority.pem", folder / f"{host}.pem", folder / f"{host}.key"
-    authority_key = folder / "authority.key"
-    if authority_key.exists():
+    own, key = folder / "certificate.pem", folder / "certificate.key"
+    authority_file, authority_key = folder / "authority.pem", folder / "authority.key"
+    for secret in (key, authority_key):
+        secret.touch(mode=0o600)
+    if authority_key.stat().st_size:
         authority = trustme.CA.from_pem(authority_file.read_bytes(), authority_key.read_bytes())
     else:
-        authority = trustme.CA()
+        authority = trustme.CA(organization_name="Pairtrail", organization_unit_name=socket.gethostname())
         authority.cert_pem.write_to_path(authority_file)
         authority.private_key_pem.write_to_path(authority_key)
-        authority_key.chmod(0o600)
-    if not own.exists():
-        issued = authority.issue_cert(host, "localhost", "127.0.0.1")
-        key.touch(mode=0o600)
-        issued.private_key_pem.write_to_path(key)
-        for blob in issued.cert_chain_pems:
-            blob.write_to_path(own, append=True)
+    issued = authority.issue_cert(*names_of(host), not_after=datetime.now(UTC) + timedelta(days=800))
+    issued.private_key_pem.write_to_path(key)
+    for place, blob in enumerate(issued.cert_chain_pems):
+        blob.write_to_path(own, append=place > 0)
     print(f"For browsers to trust it, add {authority_file} to each device's certificate authorities.", flush=True)
     return own, key
+
+
+def names_of(host: str) -> list[str]:
+    """Every name and address under which a browser may ask for what is listened on."""
+    if host not in EVERY_ADDRESS:
+        return sorted({host, "localhost", "127.0.0.1", "::1"})
+    me = socket.gethostname()
+    names = {me, f"{me.split('.')[0]}.local", "localhost", "127.0.0.1", "::1"}
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as outward, suppress(OSError):
+        outward.connect(("192.0.2.1", 9))  # set aside for documentation (RFC 5737); nothing is sent to it
+        names.add(outward.getsockname()[0])
+    return sorted(names)
 
 
 staff = typer.Typer(no_args_is_help=True, help="People of the lab.")
@@ -203,6 +300,13 @@ def check() -> None:
         print(f"== tests on {database}", flush=True)
         if code := _pytest(database):
             sys.exit(code)
+
+
+@app.command(context_settings={"allow_extra_args": True, "ignore_unknown_options": True}, add_help_option=False)
+def measure(context: typer.Context) -> None:
+    """Measure speed and size, each figure a ratio within one run: `--pairs N`, `--only queue change ...`."""
+    command = [sys.executable, "-m", "tests.speed", *context.args]
+    sys.exit(subprocess.run(command, cwd=ROOT, check=False).returncode)
 
 
 def _pytest(database: str, *words: str) -> int:

@@ -1,5 +1,8 @@
 """Makes the invented lab: Saltmarsh Bay, its workshop and three clinics, and the people who work there."""
 
+from datetime import timedelta
+from pathlib import Path
+
 from sqlmodel import Session
 
 from app import clock
@@ -53,3 +56,18 @@ def open_lab(db: Session) -> None:
         db.add(staff)
         db.flush()
         db.add_all(StaffClinic(staff_id=staff.id, clinic_id=clinics[clinic]) for clinic in own)
+
+
+CLOCK = "demo-clock"
+"""The file in the demo's data folder that remembers how many seconds its clock is ahead."""
+
+
+def set_demo_clock(data: Path, shift: timedelta) -> None:
+    (data / CLOCK).write_text(str(shift.total_seconds()))
+    clock.set_shift(shift)
+
+
+def wind_demo_clock(data: Path) -> None:
+    """At a start of the demo: the clock goes on from where it was put."""
+    if (data / CLOCK).exists():
+        clock.set_shift(timedelta(seconds=float((data / CLOCK).read_text())))

@@ -1,0 +1,43 @@
+"""`./pairtrail measure`: each figure is a ratio within one run, so that it means the same on any machine.
+
+The turnaround page has no figure yet, because there is no such page.
+"""
+
+import argparse
+import os
+import platform
+from collections.abc import Callable, Iterator
+
+from tests.speed import acts, paper, queue_page
+from tests.speed.measured import lab
+from tests.speed.report import HEAD, Line
+
+
+def main() -> None:
+    asked = argparse.ArgumentParser(prog="pairtrail measure")
+    asked.add_argument("--pairs", type=int, default=20_000, help="size of the lab, at least 1000 (default 20000)")
+    asked.add_argument("--only", nargs="+", choices=["queue", "change", "growth", "acts", "ticket"], default=[])
+    options = asked.parse_args()
+    if options.pairs < 1000:
+        asked.error("a lab of fewer than 1000 pairs has no full queue to measure")
+    large = lab(options.pairs)
+    print(f"{os.cpu_count()} processors, {platform.system()} {platform.machine()}, Python {platform.python_version()}")
+    print(HEAD, flush=True)
+    measures: dict[str, Callable[[], Iterator[Line]]] = {
+        "queue": lambda: queue_page.unchanged(large),
+        "change": lambda: queue_page.changed(large),
+        "growth": lambda: queue_page.growth(lab(options.pairs // 10), large),
+        "acts": lambda: acts.acts(large),
+        "ticket": lambda: paper.ticket(large),
+    }
+    lines: list[Line] = []
+    for name, measure in measures.items():
+        if not options.only or name in options.only:
+            for line in measure():
+                print(line.words(), flush=True)
+                lines.append(line)
+    print(f"{sum(line.met() for line in lines)} of {len(lines)} aims are met.")
+
+
+if __name__ == "__main__":
+    main()
