@@ -19,7 +19,21 @@ from app.people.rules import Role
 from app.trade import codes
 
 TABLES = (
-    *("note", "patient", "orders", "prescription", "capture", "worked_from", "pair", "visit", "move", "hold", "stay"),
+    *(
+        "note",
+        "patient",
+        "orders",
+        "prescription",
+        "capture",
+        "worked_from",
+        "pair",
+        "visit",
+        "move",
+        "hold",
+        "stay",
+        "wearing_plan",
+        "review",
+    ),
 )
 """In the order of their foreign keys."""
 CHUNK = 500
@@ -59,8 +73,11 @@ def fill_demo(database: Database, *, finished: int = FINISHED, seed: int = 417, 
     with database.writing() as db:
         filler = Filler(db, rng)
         stages = [stage for stage in STAGES if stage not in ("return", *_switched_off(filler))]
+        clinics = [clinic.id for clinic in filler.house.clinics]
         for number in range(OPEN_PAIRS):
-            _open_at(filler, stages[number % len(stages)], until)
+            # Each clinic has pairs to dispense and wearers to review.
+            turn = clinics[number // len(stages) % len(clinics)]
+            _open_at(filler, stages[number % len(stages)], until, turn)
         filler.store()
 
 
@@ -68,12 +85,17 @@ def _switched_off(filler: "Filler") -> list[str]:
     return [key for key, stage in STAGES.items() if stage.optional and key not in filler.house.stages_on]
 
 
-def _open_at(filler: "Filler", stage: str, until: datetime) -> None:
+def _open_at(filler: "Filler", stage: str, until: datetime, clinic_id: int) -> None:
     """A pair that stands at `stage` now: starts are tried, sooner ones for early stages, until one stands there."""
+
+    def stands_there(walker: Walker) -> bool:
+        theirs = stage not in ("dispense", "wear_in") or walker.clinic.id == clinic_id
+        return walker.state.stage == stage and theirs
+
     early = list(STAGES).index(stage) / len(STAGES)
     for _ in range(400):
         days = filler.rng.uniform(0.02, 3) if early == 0 else filler.rng.uniform(1, 6 + 22 * early)
-        if filler.add(until - timedelta(days=float(days)), until, wanted=lambda walker: walker.state.stage == stage):
+        if filler.add(until - timedelta(days=float(days)), until, wanted=stands_there):
             return
 
 

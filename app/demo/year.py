@@ -20,6 +20,7 @@ from app.orders.rules import bench_marks, needs
 from app.people.queries import ClinicRow
 from app.people.rules import Role, Viewer
 from app.trade.sizes import size
+from app.trade.wearing import review_day, usual
 from app.trade.worktime import WorkCalendar
 
 FAR = date(9999, 12, 31)
@@ -120,6 +121,8 @@ class Walker:
         self.since: dict[str, datetime] = {}
         self.pair: dict[str, Any] = {}
         self.visits: list[dict[str, Any]] = []
+        self.review: dict[str, Any] | None = None
+        self.number = 0
         self._write_order()
 
     def _write_order(self) -> None:
@@ -372,6 +375,53 @@ class Walker:
             self.visits[-1] |= {"ended_at": self.at, "end": after.end}
         self.parked_since = (self.parked_since or self.at) if after.holds else None
         self.state = after
+        self._wear(asked, move_id)
+
+    def _wear(self, asked: Asked, move_id: int) -> None:
+        """The plan and the review that a dispensing makes, and what a review came to."""
+        today = self.at.astimezone(ZoneInfo(self.house.zone)).date()
+        if asked.act == "dispense" and self.state.stage == "wear_in":
+            plan = usual("sensation_loss" in self.risks)
+            self.rows.add(
+                "wearing_plan",
+                id=self.ids.take("wearing_plan"),
+                pair_id=self.pair_id,
+                move_id=move_id,
+                from_day=today,
+                start_minutes=plan.start_minutes,
+                step_minutes=plan.step_minutes,
+                target_minutes=plan.target_minutes,
+                plan=plan.key,
+                painful_days=[],
+                ended_at=None,
+                void=False,
+            )
+        elif asked.from_stage == "wear_in" and self.review is not None:
+            where = {"settle": "settle", "adjust": f"adjust_{asked.facts.get('where')}"}
+            outcome = where.get(asked.act)
+            self.review |= {"state": "held", "held_at": self.at, "outcome": outcome} if outcome else {"state": "void"}
+            self.review |= {"comfort": int(self.rng.integers(5, 11)), "pain": int(self.rng.integers(0, 5))}
+            self.review = None
+        if self.state.stage == "wear_in" and self.review is None:
+            self.number += 1
+            self.review = {
+                "id": self.ids.take("review"),
+                "pair_id": self.pair_id,
+                "move_id": move_id,
+                "number": self.number,
+                "due_on": review_day(today, bool(self.risks), self.house.calendar),
+                "appointment": None,
+                "state": "open",
+                "held_at": None,
+                "outcome": None,
+                "hours_reached": None,
+                "comfort": None,
+                "pain": None,
+                "pain_relief": None,
+                "skin": None,
+                "note_id": None,
+            }
+            self.rows.of.setdefault("review", []).append(self.review)
 
     def _holds(self, asked: Asked, outcome: Outcome, move_id: int, note: int | None) -> None:
         if outcome.opens:

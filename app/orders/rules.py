@@ -153,7 +153,7 @@ def bench_marks(risks: Iterable[str]) -> list[str]:
 
 def millimetres(tenths: int) -> str:
     """35 is "3.5 mm", 40 is "4.0 mm": a sheet's thickness is always written with its tenth."""
-    return f"{tenths / 10:.1f}\u202fmm"
+    return f"{tenths / 10:.1f}\u00a0mm"
 
 
 def value_words(item: Item, value: Any) -> str:

@@ -224,11 +224,11 @@ def test_the_row_names_only_the_sides_with_work_and_what_the_stage_needs(lab: La
     left = SIDE | {"additions": ["met_pad"]}
     code = lab.order(prescription={"L": left, "R": dict(SIDE)})
     lab.walk(code, "press")
-    assert lab.row(code)["needs"] == ["polypropylene", "4.0\u202fmm"]
+    assert lab.row(code)["needs"] == ["polypropylene", "4.0\u00a0mm"]
     lab.act(code, "advance")
     assert "left metatarsal pad, right none" in lab.row(code)["needs"]
     lab.act(code, "send_back", sides="R", to_stage="press", reason="cracked")
-    assert lab.row(code)["needs"] == ["polypropylene", "4.0\u202fmm"]
+    assert lab.row(code)["needs"] == ["polypropylene", "4.0\u00a0mm"]
 
 
 def test_when_it_was_done_lies_between_the_last_move_and_now(lab: Lab) -> None:

@@ -92,7 +92,7 @@ def test_a_prescription_changes_during_pressing_and_the_old_ticket_moves_nothing
     with pytest.raises(Unready, match="parked"):
         lab.act(code, "advance")
     lab.act(code, "resume")
-    assert "left 4.5\u202fmm, right 4.0\u202fmm" in lab.row(code)["needs"]
+    assert "left 4.5\u00a0mm, right 4.0\u00a0mm" in lab.row(code)["needs"]
     with pytest.raises(Unready, match="shows prescription 1; prescription 2 holds"):
         lab.act(code, "advance", ticket=1)
     assert lab.at(code).stage == "press"

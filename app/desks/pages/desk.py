@@ -29,6 +29,7 @@ from app.turnaround.rules import PERIODS, first_month
 from app.watch import queries as watch
 
 router = APIRouter(include_in_schema=False)
+_figures: Kept[list[tuple[str, str, str, str]]] = Kept(most=4)
 _drawn: Kept[dict[str, Any]] = Kept(most=200)
 """Queues as they were last drawn. Nothing of a person is in them; each is about 50 kB."""
 
@@ -42,7 +43,9 @@ def desk(request: Request, ask: Signed) -> Response:
         mine = [key for key in STAGES if key in counts and stage_is_mine(key, viewer)]
         queues = [(STAGES[key], counts[key].pairs, queue_rows(db, viewer, key, limit=3)[0]) for key in mine]
         line = lab_trail(counts, values["calendar"], clock.now())
-        tiles = figures(db) if viewer.has(Role.MANAGER) else []
+        # Flags are gathered over all open pairs: once a commit and minute is enough.
+        key = clock.now().replace(second=0, microsecond=0)
+        tiles = _figures.get(ask.mark, key, lambda: figures(db)) if viewer.has(Role.MANAGER) else []
     return page(request, "desks/desk.html", viewer=viewer, queues=queues, line=line, tiles=tiles, **values)
 
 

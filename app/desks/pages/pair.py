@@ -39,6 +39,8 @@ from app.people.permissions import may, need
 from app.people.rules import Viewer
 from app.people.sessions import Signed
 from app.templating import go, page
+from app.watch import queries as watch
+from app.watch.rules.kinds import KINDS as KINDS_OF_FLAG
 from app.web import Form, Typed
 
 router = APIRouter(include_in_schema=False)
@@ -139,6 +141,8 @@ def _pair_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, Any]:
         ],
         "wearer": wearer(db, loaded) if may(viewer, "see_patient", row["clinic_id"]) else [],
         "may_change": may(viewer, "place_order", row["clinic_id"]),
+        "flags": watch.of_pair(db, row["id"], viewer),
+        "kinds": KINDS_OF_FLAG,
         "fitting": fitting.pair_view(db, loaded, viewer),
         "remake_reasons": list(REMAKE_REASONS.items()),
         "starts": list(REMAKE_STARTS.items()),
