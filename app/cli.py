@@ -288,7 +288,7 @@ def check() -> None:
         ("format", ["-m", "ruff", "format", "--check", "--quiet", "."]),
         ("types", ["-m", "mypy"]),
         ("contracts", ["-c", contracts]),
-        ("templates", ["-m", "djlint", "templates", "--lint", "--check", "--quiet"]),
+        ("templates", ["-m", "djlint", "templates", "--lint", "--quiet"]),
         ("dependencies", ["-m", "deptry", "app"]),
         ("vendored files", ["static/vendor/fetch.py", "--check"]),
     ]
