@@ -189,7 +189,7 @@ def _postures(patient: Patient) -> list[tuple[str, int | None]]:
 
 
 PAGE_ACTS = (
-    *("advance", "park", "ask", "answer", "resume", "send_back", "take_back"),
+    *("advance", "park", "ask", "answer", "resume", "send_back", "recapture", "promise", "take_back"),
     *("refurbish", "remake", "close", "uncollected", "reopen", "withdraw"),
 )
 """Acts with a button at the head of the pair's page; the others stand in the fragments of their room."""

@@ -15,6 +15,7 @@ from app.bench.rules.acts import (
     ACTS,
     ENDS,
     PARK_REASONS,
+    RECAPTURE_REASONS,
     REMAKE_REASONS,
     SEND_BACK_REASONS,
     WAITING_ON,
@@ -67,6 +68,8 @@ def act_on_pair(request: Request, code: str, ask: Signed, form: Form) -> Respons
     if form.get("from_stage") == "check_in" and form.get("act") == "advance":
         facts["shelf"] = form.get("shelf", "")
         facts |= {name: form.all(name) for name in ("conditions", "belongings")}
+    if form.get("day"):
+        facts["day"] = form["day"]
     facts |= facts_from_form(form.get("act", ""), form)
     if form.get("start"):
         facts["start"] = form["start"]
@@ -144,6 +147,8 @@ def _pair_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, Any]:
         "flags": watch.of_pair(db, row["id"], viewer),
         "kinds": KINDS_OF_FLAG,
         "fitting": fitting.pair_view(db, loaded, viewer),
+        "recapture_reasons": list(RECAPTURE_REASONS.items()),
+        "one_side_list": [(side, SIDE_WORDS[side]) for side in state.all_sides],
         "remake_reasons": list(REMAKE_REASONS.items()),
         "starts": list(REMAKE_STARTS.items()),
         "conditions": list(CONDITIONS.items()),
