@@ -13,6 +13,7 @@ import structlog
 from fastapi import Depends, FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
+from sqlalchemy.exc import DataError, IntegrityError
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -177,6 +178,16 @@ def install(app: FastAPI) -> None:
         refusal = Refusal(str(error.detail))
         refusal.status, refusal.title = error.status_code, "That can't be done"
         return answer(request, refusal)
+
+    @app.exception_handler(OverflowError)
+    @app.exception_handler(DataError)
+    @app.exception_handler(IntegrityError)
+    def nowhere(request: Request, error: Exception) -> Response:
+        # A number no row can have, or one of a row that is not there: the database has kept nothing of it.
+        log.warning("refused by the database", path=request.url.path, kind=type(error).__name__)
+        return answer(
+            request, BadInput("Something in this request points at what does not exist; nothing was changed.")
+        )
 
     @app.exception_handler(Exception)
     def broke(request: Request, error: Exception) -> Response:

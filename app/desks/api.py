@@ -17,8 +17,9 @@ from app.bench.rules.orders import Wanted
 from app.bench.rules.stages import STAGES
 from app.desks import actions
 from app.desks.queries import own, pair_answer
-from app.errors import NotFound
+from app.errors import BadInput, NotFound
 from app.orders.rules import read_shoe, read_wearer
+from app.people import queries as people
 from app.people.permissions import need
 from app.people.sessions import Called
 
@@ -123,7 +124,11 @@ def place_order(
         need(viewer, "place_order", body.clinic_id)
         asked = body.model_dump(exclude={"prescriber_id", "wearer", "shoe"})
         asked |= {"wearer": read_wearer(body.wearer), "shoe": read_shoe(body.shoe)}
-        wanted = Wanted(**asked, prescriber_id=body.prescriber_id or viewer.staff_id)
+        prescriber = body.prescriber_id or viewer.staff_id
+        if prescriber not in {staff_id for staff_id, _ in people.prescribers(db, {body.clinic_id})}:
+            words = "The prescriber has to be a clinician of this clinic."
+            raise BadInput(words, {"prescriber_id": words})
+        wanted = Wanted(**asked, prescriber_id=prescriber)
 
         def act() -> dict[str, Any]:
             placed = bench.place(db, by=viewer, wanted=wanted)

@@ -146,6 +146,20 @@ def test_a_wrong_order_names_the_field_and_makes_nothing(
     assert clinician.get("/api/v1/pairs").json()["items"] == []
 
 
+def test_the_prescriber_is_a_clinician_of_the_clinic(program: Program, house: House) -> None:
+    for who in ("quay clinician", "technician"):
+        body = order_body(house, prescriber_id=house.people[who])
+        answer = program("clinician").post("/api/v1/orders", json=body)
+        assert answer.status_code == 422
+        assert "prescriber_id" in answer.json()["fields"]
+
+
+@pytest.mark.parametrize("number", [2**31, 2**63, 10**30])
+def test_a_number_that_no_row_can_have_is_refused_and_not_our_fault(program: Program, number: int) -> None:
+    answer = program("quay clinician").post(f"/api/v1/parcels/{number}/arrival", json={})
+    assert answer.status_code in (404, 422), answer.text
+
+
 def test_everything_wrong_with_an_act_is_named_at_once(program: Program, code: str) -> None:
     technician = program("technician")
     act(technician, code, act="advance", from_stage="check_in")
