@@ -162,7 +162,7 @@ class Hold(SQLModel, table=True):
 
 
 class DoneKey(SQLModel, table=True):
-    """An idempotency key whose act was done, with the answer it got; kept 30 days."""
+    """An idempotency key whose act was done, with the answer it got; to be kept 30 days."""
 
     __tablename__ = "done_key"
 

@@ -23,7 +23,3 @@ CONDITIONS = {
     "cleaned": "cleaned",
 }
 """What is looked at when a capture is accepted; the answers are kept with it."""
-
-
-def is_scan(kind: str) -> bool:
-    return kind == "scan"

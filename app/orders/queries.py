@@ -7,7 +7,6 @@ from sqlmodel import Session, col, select
 
 from app.journal.tables import Note
 from app.orders.tables import Order, Patient, Prescription
-from app.trade import codes
 
 
 class Holding(NamedTuple):
@@ -34,11 +33,6 @@ def risks(db: Session, order_id: int) -> list[str]:
     return list(db.exec(wanted).one())
 
 
-def versions(db: Session, order_id: int) -> list[Prescription]:
-    wanted = select(Prescription).where(Prescription.order_id == order_id).order_by(col(Prescription.number).desc())
-    return list(db.exec(wanted))
-
-
 def words(db: Session, note_ids: Collection[int]) -> dict[int, str]:
     """What was typed, by note id; an erased note is left out."""
     if not note_ids:
@@ -52,16 +46,3 @@ def order_and_patient(db: Session, order_id: int) -> tuple[Order, Patient]:
         select(Order, Patient).join(Patient, col(Patient.id) == col(Order.patient_id)).where(col(Order.id) == order_id)
     ).one()
     return row[0], row[1]
-
-
-def patients_by_label(db: Session, start: str, clinics: Collection[int], most: int = 20) -> list[Patient]:
-    """Wearers of the own clinics whose label begins with `start`, by the index on the normalised label."""
-    key = codes.normalise(start)
-    wanted = (
-        select(Patient)
-        .where(col(Patient.label_key) >= key, col(Patient.label_key) < key + "\uffff")
-        .where(col(Patient.clinic_id).in_(clinics))
-        .order_by(col(Patient.label_key))
-        .limit(most)
-    )
-    return list(db.exec(wanted)) if key else []

@@ -236,10 +236,6 @@ def needs(body: Body, stage: str, sides: str, shown: Iterable[str] = ()) -> list
     return lines
 
 
-def same_for_both(body: Body) -> bool:
-    return body.get("L") == body.get("R")
-
-
 def read_wearer(raw: Mapping[str, Any]) -> dict[str, Any]:
     """What is known of a wearer, checked; a date comes as a date or as its ISO form, a missing fact is left out."""
     wrong: dict[str, str] = {}

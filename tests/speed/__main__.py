@@ -1,6 +1,6 @@
 """`./pairtrail measure`: each figure is a ratio within one run, so that it means the same on any machine.
 
-The turnaround page has no figure yet, because there is no such page.
+The turnaround page has no figure yet.
 """
 
 import argparse

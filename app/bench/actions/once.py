@@ -3,10 +3,8 @@
 import hashlib
 import json
 from collections.abc import Callable, Mapping
-from datetime import timedelta
 from typing import Any
 
-from sqlalchemy import delete
 from sqlalchemy.dialects.postgresql import insert as insert_on_postgresql
 from sqlalchemy.dialects.sqlite import insert as insert_on_sqlite
 from sqlmodel import Session, col
@@ -14,8 +12,6 @@ from sqlmodel import Session, col
 from app import clock
 from app.bench.tables import DoneKey
 from app.errors import BadInput, KeyUsedForAnother
-
-KEPT = timedelta(days=30)
 
 
 def once(
@@ -49,9 +45,3 @@ def once(
         return row.status, row.answer
     row.answer = act()
     return row.status, row.answer
-
-
-def forget_old_keys(db: Session) -> int:
-    """Run by the timetable; returns how many were dropped."""
-    result = db.execute(delete(DoneKey).where(col(DoneKey.at) < clock.now() - KEPT))
-    return int(getattr(result, "rowcount", 0))
