@@ -67,9 +67,14 @@ def test_a_program_s_list_takes_no_more_statements_for_more_rows(app: FastAPI, b
 
 
 def test_a_queue_that_nobody_changed_takes_no_statement_at_all(app: FastAPI, browser: Browser, lab: Lab) -> None:
+    """Any of fifty visits: PostgreSQL's mark is the whole server's, where another test may commit between two visits,
+    and a minute may end there."""
     lab.order()
     technician = browser("technician")
-    technician.get("/queue/check_in")
-    with counted(app) as sent:
-        assert technician.get("/queue/check_in").status_code == 200
+    for _ in range(50):
+        technician.get("/queue/check_in")
+        with counted(app) as sent:
+            assert technician.get("/queue/check_in").status_code == 200
+        if not sent:
+            break
     assert sent == []
