@@ -42,14 +42,14 @@ def find(db: Session, code: str, viewer: Viewer, *, lock: bool = False) -> Loade
         code = codes.parse(code)
     except ValueError as fault:
         raise NotFound(str(fault)) from None
-    loaded = _load(db, pair_t.c.code == code, lock)
+    loaded = _load(db, "code", code, lock)
     if loaded is None or not sees(viewer, loaded.row["clinic_id"]):
         raise NotFound(f"There is no pair {code} here.")
     return loaded
 
 
 def find_by_id(db: Session, pair_id: int, *, lock: bool = False) -> Loaded:
-    loaded = _load(db, pair_t.c.id == pair_id, lock)
+    loaded = _load(db, "id", pair_id, lock)
     if loaded is None:
         raise NotFound("This pair does not exist.")
     return loaded
@@ -66,25 +66,27 @@ def sees(viewer: Viewer, clinic_id: int) -> bool:
     return viewer.has(Role.TECHNICIAN, Role.MANAGER) or clinic_id in viewer.clinics
 
 
-def _load(db: Session, which: Any, lock: bool) -> Loaded | None:
-    query = (
-        select(
-            *pair_t.c,
-            order_t.c.patient_id,
-            visit_t.c.route,
-            visit_t.c.way,
-            visit_t.c.number.label("visit_number"),
-            visit_t.c.stages_on,
-            visit_t.c.by_parcel,
-            visit_t.c.trims_at_clinic,
-        )
-        .join(visit_t, visit_t.c.id == pair_t.c.visit_id)
-        .join(order_t, order_t.c.id == pair_t.c.order_id)
-        .where(which)
+_PAIR = (
+    select(
+        *pair_t.c,
+        order_t.c.patient_id,
+        visit_t.c.route,
+        visit_t.c.way,
+        visit_t.c.number.label("visit_number"),
+        visit_t.c.stages_on,
+        visit_t.c.by_parcel,
+        visit_t.c.trims_at_clinic,
     )
-    if lock:
-        query = query.with_for_update(of=pair_t)
-    row = db.execute(query).mappings().first()
+    .join(visit_t, visit_t.c.id == pair_t.c.visit_id)
+    .join(order_t, order_t.c.id == pair_t.c.order_id)
+)
+# Built once: each act asks one of these.
+_PLAIN = {by: _PAIR.where(pair_t.c[by] == bindparam("which")) for by in ("code", "id")}
+_LOCKED = {by: query.with_for_update(of=pair_t) for by, query in _PLAIN.items()}
+
+
+def _load(db: Session, by: str, which: str | int, lock: bool) -> Loaded | None:
+    row = db.execute(_LOCKED[by] if lock else _PLAIN[by], {"which": which}).mappings().first()
     if row is None:
         return None
     sides = {side: row[f"{SIDE_COLUMNS[side]}_stage"] for side in row["all_sides"]} if row["stage"] else {}

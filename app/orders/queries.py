@@ -3,10 +3,13 @@
 from collections.abc import Collection
 from typing import Any, NamedTuple
 
+from sqlalchemy import bindparam
 from sqlmodel import Session, col, select
 
 from app.journal.tables import Note
 from app.orders.tables import Order, Patient, Prescription
+
+order_t, patient_t, prescription_t = (Order.metadata.tables[name] for name in ("orders", "patient", "prescription"))
 
 
 class Holding(NamedTuple):
@@ -27,10 +30,21 @@ def holding(db: Session, order_id: int) -> Holding:
     return Holding(*row)
 
 
-def risks(db: Session, order_id: int) -> list[str]:
-    """The wearer's risk marks: for what the bench must know of them, never to be shown there as they are."""
-    wanted = select(Patient.risks).join(Order, col(Order.patient_id) == col(Patient.id)).where(Order.id == order_id)
-    return list(db.exec(wanted).one())
+_FOR_THE_BENCH = (
+    select(prescription_t.c.body, patient_t.c.risks)
+    .join(order_t, order_t.c.id == prescription_t.c.order_id)
+    .join(patient_t, patient_t.c.id == order_t.c.patient_id)
+    .where(prescription_t.c.order_id == bindparam("order_id"))
+    .order_by(prescription_t.c.number.desc())
+    .limit(1)
+)
+
+
+def for_the_bench(db: Session, order_id: int) -> tuple[dict[str, dict[str, Any]], list[str]]:
+    """The prescription in force by side, and the wearer's risk marks: for what the bench must know of them, never to
+    be shown there as they are."""
+    body, risks = db.execute(_FOR_THE_BENCH, {"order_id": order_id}).one()
+    return body, risks
 
 
 def words(db: Session, note_ids: Collection[int]) -> dict[int, str]:

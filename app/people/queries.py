@@ -1,6 +1,6 @@
 """Reading the lab, its calendar and clinics, its staff, and who a token belongs to. Plain rows, few queries."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from datetime import date, datetime, time
 from functools import lru_cache
 from typing import Any, NamedTuple
@@ -32,10 +32,9 @@ lab_t, calendar_t, staff_t, clinics_t, session_t, token_t = (
     Lab.metadata.tables[name] for name in ("lab", "calendar", "staff", "staff_clinic", "signed_in", "api_token")
 )
 # What every request asks is built once, over plain tables: building it costs as much as running it.
-_LAB = select(*(lab_t.c[name] for name in LabRow._fields))
-_CALENDAR = select(*(calendar_t.c[name] for name in ("hours", "country", "region", "closures"))).where(
-    calendar_t.c.id == bindparam("id")
-)
+_LAB_COLUMNS = tuple(lab_t.c[name] for name in LabRow._fields)
+_HOURS_COLUMNS = tuple(calendar_t.c[name] for name in ("hours", "country", "region", "closures"))
+_LAB = select(*_LAB_COLUMNS, *_HOURS_COLUMNS).join(calendar_t, calendar_t.c.id == lab_t.c.calendar_id, isouter=True)
 
 
 def is_set_up(db: Session) -> bool:
@@ -50,8 +49,14 @@ def lab(db: Session) -> LabRow:
     row = db.execute(_LAB).first()
     if row is None:
         raise NotFound("This lab is not set up yet; open the link that `pairtrail serve` printed.")
-    db.info["lab"] = LabRow(*row)
-    return LabRow(*row)
+    return _noted(db, row)
+
+
+def _noted(db: Session, row: Sequence[Any]) -> LabRow:
+    """The session remembers the lab and the hours beside it, from a row of `_LAB_COLUMNS` and `_HOURS_COLUMNS`."""
+    here = LabRow(*row[: len(_LAB_COLUMNS)])
+    db.info["lab"], db.info["hours"] = here, row[len(_LAB_COLUMNS) :]
+    return here
 
 
 def limit(db: Session, name: str) -> Any | None:
@@ -62,15 +67,9 @@ def limit(db: Session, name: str) -> Any | None:
 def work_calendar(db: Session) -> WorkCalendar:
     """The working calendar in force, with public holidays from twelve years back to three ahead."""
     here = lab(db)
-    known = db.info.get("calendar")
-    if isinstance(known, WorkCalendar):
-        return known
-    row = db.execute(_CALENDAR, {"id": here.calendar_id}).one()
-    spans = tuple(tuple((start, end) for start, end in day) for day in row[0])
-    year = clock.today(here.zone).year
-    calendar = _calendar(here.zone, spans, row[1], row[2], tuple(row[3]), year)
-    db.info["calendar"] = calendar
-    return calendar
+    hours, country, region, closures = db.info["hours"]
+    spans = tuple(tuple((start, end) for start, end in day) for day in hours)
+    return _calendar(here.zone, spans, country, region, tuple(closures), clock.today(here.zone).year)
 
 
 @lru_cache(maxsize=64)
@@ -132,12 +131,14 @@ class Known(NamedTuple):
 
 
 def _person(token: Table, seen_at: ColumnElement[Any]) -> Select[Any]:
-    """One query for session or token, person, clinics and the lab's zone; a person who has left is nobody."""
+    """One query for session or token, person, clinics and the lab; a person who has left is nobody."""
     return (
-        select(staff_t.c.id, staff_t.c.name, staff_t.c.roles, clinics_t.c.clinic_id, lab_t.c.zone, seen_at)
+        select(staff_t.c.id, staff_t.c.name, staff_t.c.roles, clinics_t.c.clinic_id, seen_at)
+        .add_columns(*_LAB_COLUMNS, *_HOURS_COLUMNS)
         .select_from(token)
         .join(staff_t, staff_t.c.id == token.c.staff_id)
         .join(lab_t, lab_t.c.id == 1)
+        .join(calendar_t, calendar_t.c.id == lab_t.c.calendar_id, isouter=True)
         .join(clinics_t, clinics_t.c.staff_id == staff_t.c.id, isouter=True)
         .where(token.c.token_hash == bindparam("token_hash"), token.c.ended_at.is_(None), staff_t.c.ended_at.is_(None))
     )
@@ -159,8 +160,9 @@ def _known(db: Session, query: Select[Any], token_hash: str) -> Known | None:
     rows = db.execute(query, {"token_hash": token_hash}).all()
     if not rows:
         return None
-    staff_id, name, roles, _, zone, seen_at = rows[0]
+    staff_id, name, roles, _, seen_at, *here = rows[0]
     clinic_ids = frozenset(row[3] for row in rows if row[3] is not None)
+    zone = _noted(db, here).zone
     return Known(Viewer(staff_id, name, frozenset(Role(role) for role in roles), clinic_ids, zone), seen_at)
 
 

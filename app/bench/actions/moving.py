@@ -6,7 +6,7 @@ from datetime import date, datetime, timedelta
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import RowMapping, delete, insert, update
+from sqlalchemy import RowMapping, bindparam, delete, insert, update
 from sqlmodel import Session
 
 from app import clock
@@ -31,6 +31,10 @@ FAR = date.max
 TOUCHES_SKIN = frozenset({"grind", "cover", "trim", "inspect"})
 """Stages whose edges and seams a foot without feeling would not notice."""
 move_t, stay_t = (Move.metadata.tables[name] for name in ("move", "stay"))
+# Each act sends these; a statement is as dear to build as to run.
+_MOVE = insert(move_t).returning(move_t.c.id)
+_STAYS = insert(stay_t)
+_PAIR = update(pair_t).where(pair_t.c.id == bindparam("the_pair"))
 
 
 class Moved(NamedTuple):
@@ -112,28 +116,25 @@ def write(
     facts = {key: value for key, value in asked.facts.items() if key in act.keeps} | dict(extra or {})
     facts |= _record(before, outcome)
     note = _note(db, asked, row["patient_id"])
-    move_id = db.execute(
-        insert(move_t)
-        .values(
-            pair_id=row["id"],
-            version=after.version,
-            visit_id=visit_id,
-            act=asked.act,
-            from_stage=before.stage,
-            to_stage=outcome.to_stage,
-            sides=outcome.sides,
-            reason=asked.reason if act.reasons else None,
-            note_id=note.id if note else None,
-            note_digest=note.digest if note else None,
-            staff_id=by.staff_id,
-            at=at,
-            done_at=done_at,
-            together=outcome.together,
-            takes_back=takes_back,
-            facts=facts,
-        )
-        .returning(move_t.c.id)
-    ).scalar_one()
+    written = {
+        "pair_id": row["id"],
+        "version": after.version,
+        "visit_id": visit_id,
+        "act": asked.act,
+        "from_stage": before.stage,
+        "to_stage": outcome.to_stage,
+        "sides": outcome.sides,
+        "reason": asked.reason if act.reasons else None,
+        "note_id": note.id if note else None,
+        "note_digest": note.digest if note else None,
+        "staff_id": by.staff_id,
+        "at": at,
+        "done_at": done_at,
+        "together": outcome.together,
+        "takes_back": takes_back,
+        "facts": facts,
+    }
+    move_id = db.execute(_MOVE, written).scalar_one()
     state = _hold(db, row["id"], asked, outcome, move_id, at, note)
     if takes_back is None and not outcome.together:
         _stay(db, row, outcome, move_id, done_at)
@@ -143,7 +144,7 @@ def write(
     values = _stand(db, row, state, outcome, done_at) | dict(changes or {}) | {"visit_id": visit_id}
     values["started_by"] = by.staff_id if asked.act == "start" else None
     values["due_on"] = _due(dict(row) | values, db)
-    db.execute(update(pair_t).where(pair_t.c.id == row["id"]).values(**values))
+    db.execute(_PAIR, {"the_pair": row["id"]} | values)
     return Moved(row["id"], row["order_id"], move_id, state)
 
 
@@ -231,7 +232,7 @@ def _stay(db: Session, row: RowMapping, outcome: Outcome, move_id: int, left_at:
             }
         )
     if stays:
-        db.execute(insert(stay_t), stays)
+        db.execute(_STAYS, stays)
 
 
 def _new_visit(db: Session, row: RowMapping, outcome: Outcome, at: datetime) -> int:
@@ -286,10 +287,10 @@ def needs_now(db: Session, order_id: int, state: State) -> list[str]:
         if stage in state.route or not STAGES[stage].optional:
             break
         skipped.append(stage)
-    holding = orders.holding(db, order_id)
-    lines = prescription.needs(holding.body, state.stage, state.working, skipped)
+    body, risks = orders.for_the_bench(db, order_id)
+    lines = prescription.needs(body, state.stage, state.working, skipped)
     if {state.stage, *skipped} & TOUCHES_SKIN:
-        lines += prescription.bench_marks(orders.risks(db, order_id))
+        lines += prescription.bench_marks(risks)
     return lines
 
 
@@ -345,7 +346,7 @@ def _put_back(db: Session, loaded: Loaded, asked: Asked, walk: Walk, undone: int
         # What was taken back never happened: each side has been where it is since it came there.
         back = {f"{SIDE_COLUMNS[side]}_since": at for side, at in walk.since.items()}
         here = min(walk.since[side] for side in state.working)
-        db.execute(update(pair_t).where(pair_t.c.id == pair_id).values(since=here, **back))
+        db.execute(_PAIR, {"the_pair": pair_id, "since": here} | back)
     if row["end"]:
         db.execute(update(visit_t).where(visit_t.c.id == row["visit_id"]).values(ended_at=None, end=None))
     return moved

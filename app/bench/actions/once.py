@@ -5,13 +5,24 @@ import json
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from sqlalchemy import bindparam, select, update
 from sqlalchemy.dialects.postgresql import insert as insert_on_postgresql
 from sqlalchemy.dialects.sqlite import insert as insert_on_sqlite
-from sqlmodel import Session, col
+from sqlmodel import Session
 
 from app import clock
 from app.bench.tables import DoneKey
 from app.errors import BadInput, KeyUsedForAnother
+
+done_t = DoneKey.metadata.tables["done_key"]
+# Each act asks these: they are built once, over the plain table.
+_CLAIM = {
+    "sqlite": insert_on_sqlite(done_t).on_conflict_do_nothing().returning(done_t.c.key),
+    "postgresql": insert_on_postgresql(done_t).on_conflict_do_nothing().returning(done_t.c.key),
+}
+_MINE = (done_t.c.staff_id == bindparam("the_staff"), done_t.c.key == bindparam("the_key"))
+_KEPT = select(done_t.c.fingerprint, done_t.c.status, done_t.c.answer).where(*_MINE)
+_ANSWERED = update(done_t).where(*_MINE)
 
 
 def once(
@@ -32,16 +43,15 @@ def once(
     if not 1 <= len(key) <= 200:
         raise BadInput("An idempotency key has 1 to 200 characters.", {"Idempotency-Key": f"It has {len(key)}."})
     fingerprint = hashlib.sha256(json.dumps(body, sort_keys=True, default=str).encode()).hexdigest()
-    insert = insert_on_sqlite if db.get_bind().dialect.name == "sqlite" else insert_on_postgresql
+    mine = {"the_staff": staff_id, "the_key": key}
     # Two requests with one key at once: the second waits here until the first is kept or rolled back.
-    claim = insert(DoneKey).values(
-        staff_id=staff_id, key=key, fingerprint=fingerprint, status=status, answer={}, at=clock.now()
-    )
-    claimed = db.execute(claim.on_conflict_do_nothing().returning(col(DoneKey.key))).first()
-    row = db.get_one(DoneKey, (staff_id, key))
+    claim = {"staff_id": staff_id, "key": key, "fingerprint": fingerprint, "status": status, "answer": {}}
+    claimed = db.execute(_CLAIM[db.get_bind().dialect.name], claim | {"at": clock.now()}).first()
     if claimed is None:
-        if row.fingerprint != fingerprint:
+        before, status_then, answer = db.execute(_KEPT, mine).one()
+        if before != fingerprint:
             raise KeyUsedForAnother("This idempotency key was already used for a different request; take a new one.")
-        return row.status, row.answer
-    row.answer = act()
-    return row.status, row.answer
+        return status_then, answer
+    answer = act()
+    db.execute(_ANSWERED, mine | {"answer": answer})
+    return status, answer
