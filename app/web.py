@@ -153,6 +153,13 @@ def answer(request: Request, refusal: Refusal) -> Response:
     )
 
 
+def malformed(request: Request, error: RequestValidationError) -> Response:
+    """What a request lacks, at its field; the people's room answers first if nobody known sent it."""
+    fields = {".".join(str(p) for p in e["loc"][1:]) or "body": str(e["msg"]) for e in error.errors()}
+    words = "; ".join(f"{name}: {message}" for name, message in fields.items())
+    return answer(request, BadInput(f"This request could not be read. {words}.", fields))
+
+
 def wants_json(request: Request) -> bool:
     return request.url.path.startswith(("/api/", "/health/"))
 
@@ -164,12 +171,6 @@ def install(app: FastAPI) -> None:
     @app.exception_handler(Refusal)
     def refused(request: Request, refusal: Refusal) -> Response:
         return answer(request, refusal)
-
-    @app.exception_handler(RequestValidationError)
-    def malformed(request: Request, error: RequestValidationError) -> Response:
-        fields = {".".join(str(p) for p in e["loc"][1:]) or "body": str(e["msg"]) for e in error.errors()}
-        words = "; ".join(f"{name}: {message}" for name, message in fields.items())
-        return answer(request, BadInput(f"This request could not be read. {words}.", fields))
 
     @app.exception_handler(HTTPException)
     def unrouted(request: Request, error: HTTPException) -> Response:

@@ -9,8 +9,10 @@ from urllib.parse import quote
 
 from fastapi import Depends, FastAPI, Request
 from fastapi.concurrency import run_in_threadpool
+from fastapi.exceptions import RequestValidationError
 from fastapi.responses import Response
 from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
+from fastapi.security.utils import get_authorization_scheme_param
 from sqlalchemy import update
 from sqlmodel import Session, col
 
@@ -162,6 +164,18 @@ def unprotected(request: Request) -> bool:
 def install(app: FastAPI) -> None:
     """A signed-out person who opens a page comes to the sign-in page and from there to where they wanted to go."""
     app.state.passwords = actions.Passwords()
+
+    @app.exception_handler(RequestValidationError)
+    def unread(request: Request, error: RequestValidationError) -> Response:
+        # A body is read before the token is looked up; whoever is unknown must not learn what it should have been.
+        if request.url.path.startswith("/api/"):
+            scheme, token = get_authorization_scheme_param(request.headers.get("authorization"))
+            try:
+                with Ask(request, token if scheme.lower() == "bearer" else None, by_cookie=False).reading():
+                    pass
+            except SignedOut as refusal:
+                return web.answer(request, refusal)
+        return web.malformed(request, error)
 
     @app.exception_handler(SignedOut)
     async def signed_out(request: Request, refusal: SignedOut) -> Response:

@@ -78,12 +78,12 @@ def answer(request: Request, ask: Signed, form: Form) -> Response:
         "kind": form.get("kind", ""),
         "pair": form.get("pair", ""),
         "arrival": int(arrival) if arrival.isdecimal() and len(arrival) < 19 else None,
-        "since": _instant(form.get("since", "")),
         "reason": form.get("reason", ""),
     }
     try:
         with ask.writing() as (viewer, db):
             need(viewer, "put_off_flag")
+            wanted["since"] = _instant(form.get("since", ""))
             if form.get("act") == "put_off":
                 done = actions.put_off(db, by=viewer, until=_day(form.get("until", "")), **wanted)
             else:

@@ -175,6 +175,17 @@ def test_without_a_token_or_with_an_ended_one_nothing_is_told(app: FastAPI, prog
         assert nobody.get("/api/v1/pairs", headers={"authorization": "Bearer wrong"}).status_code == 401
 
 
+@pytest.mark.parametrize("headers", [{}, {"authorization": "Bearer wrong"}, {"authorization": "Basic eA=="}])
+@pytest.mark.parametrize("body", ["{", "{}", '{"act": 7, "what": "?"}'])
+def test_whoever_is_unknown_does_not_learn_what_a_body_should_have_been(
+    app: FastAPI, code: str, headers: dict[str, str], body: str
+) -> None:
+    with TestClient(app, base_url="http://127.0.0.1") as nobody:
+        answer = nobody.post(f"/api/v1/pairs/{code}/acts", content=body, headers=headers)
+    assert answer.status_code == 401
+    assert "fields" not in answer.json()
+
+
 def test_a_queue_is_paged_in_the_order_to_work(program: Program, house: House) -> None:
     clinician = program("clinician")
     for day in (3, 1, 2, 1):
