@@ -38,3 +38,36 @@ document.addEventListener("click", (event) => {
   if (event.target.closest("a")) return;
   for (const act of opened()) if (!act.contains(event.target)) act.open = false;
 });
+
+// A scanner types like a keyboard, only faster than any hand, and ends with Enter. Outside of a field its code is
+// looked up; where the page lists that pair with a box to tick, the box is ticked instead.
+const SCAN = { keys: 8, pace: 50, pause: 250 }; // at least so many keys; milliseconds a key on average, at most
+const WRITTEN_IN = "input:not([type=checkbox], [type=radio]), select, textarea";
+let keys = "";
+let first = 0;
+let last = 0;
+document.addEventListener("keydown", (event) => {
+  if (event.ctrlKey || event.altKey || event.metaKey || event.target.closest(WRITTEN_IN)) return;
+  if (event.timeStamp - last > SCAN.pause) keys = "";
+  last = event.timeStamp;
+  if (event.key.length === 1) {
+    if (!keys) first = last;
+    keys += event.key;
+  }
+  if (event.key !== "Enter" || keys.length < SCAN.keys || (last - first) / keys.length > SCAN.pace) return;
+  event.preventDefault();
+  scanned(keys);
+  keys = "";
+});
+function scanned(text) {
+  const boxes = [...document.querySelectorAll("input[type=checkbox]")];
+  const box = boxes.find((each) => each.value === text.split("/")[0].toUpperCase());
+  const find = document.querySelector("form.find");
+  if (box) {
+    box.checked = true;
+    box.focus();
+  } else if (find) {
+    find.elements.q.value = text;
+    find.requestSubmit();
+  }
+}

@@ -11,12 +11,18 @@ import pytest
 import uvicorn
 from playwright.sync_api import Browser, Page, sync_playwright
 
+from app import clock
 from app.all_tables import migrate
 from app.database import Database
 from app.demo import volume
 from app.demo.actions import open_lab
 from app.main import build
+from app.people import queries as people
+from app.people.rules import hash_of, new_token
+from app.people.tables import SignedIn
 from app.settings import Settings
+from tests.bench.conftest import Lab
+from tests.house import House
 
 PICTURES = Path(os.environ.get("PAIRTRAIL_PICTURES", "var/pictures"))
 SizedPage = Callable[..., Page]
@@ -77,6 +83,58 @@ def sign_in(chromium: Browser, address: str) -> Iterator[SizedPage]:
         page.goto(f"{address}/sign-in")
         page.get_by_role("button", name=role.capitalize(), exact=True).click()
         page.wait_for_url(f"{address}/")
+        return page
+
+    yield open_as
+    for context in contexts:
+        context.close()
+
+
+@pytest.fixture
+def story(address: str, tmp_path: Path) -> Iterator[Lab]:
+    """The demo's people and clinics for telling what happened before: they act beside the server, without a browser."""
+    database = Database(Settings(data=tmp_path, database_url="").url)
+    with database.reading() as db:
+        people_by_name = {row.name.split()[0]: row.id for row in people.staff(db)}
+        clinic_by_name = {row.name: row.id for row in people.clinics(db)}
+        zone = people.lab(db).zone
+    clinics = {"house": "Harbour Steps", "trims": "Gull Lane", "quay": "Upper Quay"}
+    known = {
+        "technician": "Tamsin",
+        "second technician": "Piran",
+        "clinician": "Isolde",
+        "parcel clinician": "Jory",
+        "quay clinician": "Kerra",
+        "manager": "Morwenna",
+        "practitioner": "Denzil",
+    }
+    yield Lab(
+        database,
+        House(
+            zone,
+            {key: clinic_by_name[name] for key, name in clinics.items()},
+            {who: people_by_name[name] for who, name in known.items()},
+        ),
+    )
+    database.close()
+
+
+@pytest.fixture
+def come_in(chromium: Browser, address: str, story: Lab) -> Iterator[SizedPage]:
+    """Opens a browser in which a person of the story is signed in already."""
+    contexts = []
+
+    def open_as(who: str, width: int = 1280) -> Page:
+        token, now = new_token(), clock.now()
+        with story.database.writing() as db:
+            staff_id = story.house.people[who]
+            db.add(SignedIn(token_hash=hash_of(token), staff_id=staff_id, started_at=now, seen_at=now))
+        context = chromium.new_context(viewport={"width": width, "height": 900}, base_url=address)
+        context.add_cookies([{"name": "pairtrail", "value": token, "url": address}])
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(10_000)
+        page.goto("/")
         return page
 
     yield open_as

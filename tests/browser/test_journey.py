@@ -5,6 +5,8 @@ from collections.abc import Callable
 import pytest
 from playwright.sync_api import Page, expect
 
+from tests.bench.conftest import Lab
+
 Keep = Callable[[Page, str], None]
 SignIn = Callable[..., Page]
 
@@ -121,3 +123,46 @@ def test_a_wrong_order_comes_back_filled_with_the_message_at_its_field(sign_in: 
     expect(page.locator('[name="L.shell_thickness"]')).to_have_value("forty")
     expect(page.locator('[name="L.shell_thickness"]')).to_have_attribute("aria-invalid", "true")
     picture(page, "order-errors")
+
+
+def test_a_clinic_by_parcel_trims_dispenses_and_adjusts_without_the_lab(
+    come_in: SignIn, story: Lab, picture: Keep
+) -> None:
+    codes = [story.order(by="parcel clinician", clinic="trims", label=f"GL {number}") for number in (1, 2)]
+    for code in codes:
+        story.walk(code, "send", clinician="parcel clinician")
+    technician = come_in("technician")
+    technician.get_by_role("link", name="Parcels").click()
+    picture(technician, "parcel-packing")
+    technician.get_by_label("Carrier").fill("Bay post")
+    technician.get_by_role("button", name="Send this parcel").click()
+    expect(technician.get_by_role("status")).to_contain_text("is sent with 2 pairs")
+    picture(technician, "parcel-sent")
+
+    clinician, code = come_in("parcel clinician", width=820), codes[0]
+    clinician.get_by_role("link", name="Parcels").click()
+    picture(clinician, "parcel-arrived-820")
+    clinician.get_by_role("group", name=codes[1]).get_by_label("came damaged").check()
+    clinician.get_by_role("button", name="Receive the parcel").click()
+    clinician.goto("/queue/trim")
+    picture(clinician, "clinic-queue-trim-820")
+    clinician.get_by_role("button", name=f"Trimmed: {code}").click()
+    clinician.goto(f"/pair/{code}")
+    picture(clinician, "clinic-dispensing-820")
+    dispense(clinician)
+    expect(clinician.get_by_role("status")).to_contain_text("It now stands at Wearing in")
+    picture(clinician, "clinic-wearing-in-820")
+
+    clinician.locator("summary", has_text="Adjust").click()
+    clinician.get_by_role("group", name="Which side").get_by_label("left", exact=True).check()
+    here = clinician.get_by_role("group", name="Here, left")
+    here.get_by_label("Zone").first.select_option(index=1)
+    here.get_by_label("What was done").first.select_option(index=1)
+    clinician.get_by_label("Why it can't wait").fill("The edge presses; it will not get better by wearing.")
+    picture(clinician, "clinic-adjusting-820")
+    clinician.get_by_role("button", name="Adjust").click()
+    expect(clinician.get_by_role("status")).to_contain_text("decided on an adjustment")
+    assert story.at(code).stage == "wear_in"
+    picture(clinician, "clinic-adjusted-820")
+    clinician.get_by_role("button", name="Settle").click()
+    expect(clinician.get_by_role("status")).to_contain_text("It is settled")
