@@ -21,6 +21,7 @@ from app.people import pages as people
 from app.people import sessions
 from app.settings import ROOT, Settings
 from app.storage import Storage
+from app.turnaround import api as turnaround_api
 from app.turnaround import pages as turnaround
 from app.watch import api as watch_api
 from app.watch import pages as watch
@@ -57,7 +58,7 @@ def build(settings: Settings | None = None) -> FastAPI:
     app.state.storage = Storage(settings.data / "files")
     web.install(app)
     sessions.install(app)
-    for room in (demo, desks, desks_api, fitting, people, paperwork, watch, watch_api, turnaround):
+    for room in (demo, desks, desks_api, fitting, people, paperwork, watch, watch_api, turnaround, turnaround_api):
         app.include_router(room.router)
     app.mount("/static", StaticFiles(directory=ROOT / "static"), name="static")
 

@@ -3,8 +3,6 @@
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from app import clock
-from app.bench import queries as bench
 from app.bench.rules.stages import STAGES
 from app.people import queries as people
 from app.people.permissions import need
@@ -12,7 +10,7 @@ from app.people.sessions import Signed
 from app.templating import page
 from app.trade.worktime import words
 from app.turnaround import queries
-from app.turnaround.rules import PERIODS, first_month
+from app.turnaround.rules import PERIODS
 
 router = APIRouter(include_in_schema=False)
 DAY = 24 * 60
@@ -23,31 +21,21 @@ def turnaround(request: Request, ask: Signed, months: int = 3) -> Response:
     months = months if months in PERIODS else 3
     with ask.reading() as (viewer, db):
         need(viewer, "see_turnaround")
-        lab, calendar, now = people.lab(db), people.work_calendar(db), clock.now()
-        since = first_month(clock.today(lab.zone), months)
-        times = {row.stage: row for row in queries.stage_times(db, since)}
-        counts = bench.counts(db, clinics=None)
-        met, asked = queries.on_time(db, since)
-    day = calendar.standard_day_minutes()
+        lab, day = people.lab(db), people.work_calendar(db).standard_day_minutes()
+        figures = queries.figures(db, months)
     rows = []
-    for key, stage in STAGES.items():
-        time, count = times.get(key), counts.get(key)
-        if time is None and count is None:
-            continue
+    for here in figures.stages:
+        stage, times = STAGES[here.stage], here.times
         length = day if stage.bench else DAY
-        waited = 0
-        if count:
-            by_clock = int((now - count.oldest).total_seconds() // 60)
-            waited = calendar.minutes_between(count.oldest, now) if stage.bench else by_clock
         rows.append(
             {
                 "queue": stage.queue,
-                "href": f"/queue/{key}",
-                "open": count.pairs if count else 0,
-                "oldest": words(waited, length) if count else "—",
-                "median": words(round(time.median), length) if time else "—",
-                "ninetieth": words(round(time.ninetieth), length) if time else "—",
-                "count": time.stays if time else 0,
+                "href": f"/queue/{here.stage}",
+                "open": here.open,
+                "oldest": "—" if here.oldest is None else words(here.oldest, length),
+                "median": words(round(times.median), length) if times else "—",
+                "ninetieth": words(round(times.ninetieth), length) if times else "—",
+                "count": times.stays if times else 0,
                 "clock": "" if stage.bench else "by the clock",
             }
         )
@@ -59,9 +47,9 @@ def turnaround(request: Request, ask: Signed, months: int = 3) -> Response:
         rows=rows,
         months=months,
         periods=list(PERIODS.items()),
-        met=met,
-        asked=asked,
+        met=figures.kept,
+        asked=figures.promised,
         day_hours=f"1\u00a0d\u00a0=\u00a0{day / 60:g}\u00a0h",
-        open_pairs=sum(count.pairs for count in counts.values()),
-        parked=sum(count.parked for count in counts.values()),
+        open_pairs=figures.open_pairs,
+        parked=figures.parked,
     )

@@ -6,12 +6,14 @@ from typing import NamedTuple
 from sqlalchemy import func, select
 from sqlmodel import Session, col
 
+from app import clock
+from app.bench import queries as bench
 from app.bench.queries import pair_t
 from app.bench.rules.stages import STAGES
 from app.bench.tables import Stay
 from app.people import queries as people
 from app.trade.estimates import between, percentile_at
-from app.turnaround.rules import kept, share
+from app.turnaround.rules import first_month, kept, share
 
 
 class StageTime(NamedTuple):
@@ -48,6 +50,46 @@ def _percentile(db: Session, of_period: tuple[object, ...], stage: str, count: i
     )
     rows = [float(minutes) for minutes in db.execute(wanted).scalars()]
     return between(rows[0], rows[-1], fraction)
+
+
+class StageNow(NamedTuple):
+    """A stage's figures over the period, and what stands there now. Minutes: working time where `stage.bench`."""
+
+    stage: str
+    open: int
+    oldest: int | None
+    """Minutes the pair waits that waits longest."""
+    times: StageTime | None
+
+
+class Figures(NamedTuple):
+    stages: list[StageNow]
+    kept: int
+    promised: int
+    """Pairs dispensed in the period that had a promised day."""
+    open_pairs: int
+    parked: int
+
+
+def figures(db: Session, months: int) -> Figures:
+    """All that is shown of the last `months` whole months and of now; stages without a figure are left out."""
+    lab, calendar, now = people.lab(db), people.work_calendar(db), clock.now()
+    since = first_month(clock.today(lab.zone), months)
+    times = {row.stage: row for row in stage_times(db, since)}
+    counts = bench.counts(db, clinics=None)
+    stages = []
+    for key, stage in STAGES.items():
+        time, count = times.get(key), counts.get(key)
+        if time is None and count is None:
+            continue
+        oldest = None
+        if count:
+            by_clock = int((now - count.oldest).total_seconds() // 60)
+            oldest = calendar.minutes_between(count.oldest, now) if stage.bench else by_clock
+        stages.append(StageNow(key, count.pairs if count else 0, oldest, time))
+    met, promised = on_time(db, since)
+    open_pairs, parked = (sum(getattr(count, name) for count in counts.values()) for name in ("pairs", "parked"))
+    return Figures(stages, met, promised, open_pairs, parked)
 
 
 def on_time(db: Session, since_month: int) -> tuple[int, int]:

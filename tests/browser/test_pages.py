@@ -27,6 +27,7 @@ NOT_LOOKED_AT = {
     "/api/v1/pairs/{code}",
     "/api/v1/queues",
     "/api/v1/flags",
+    "/api/v1/turnaround",
     "/queue",
 }
 """Answers that are no pages, or lead to one."""

@@ -101,6 +101,7 @@ ROWS = (
     row("POST /api/v1/parcels/{parcel_id}/arrival", (DOOR, NO, HIDDEN, MAY, NO), at={"parcel_id": "{second_parcel}"}),
     row("GET /api/v1/queues", SIGNED_IN),
     row("GET /api/v1/flags", SIGNED_IN),
+    row("GET /api/v1/turnaround", MANAGERS),
     # Paper; the parcel is one for the other clinic.
     row("GET /paper/{code}/ticket", WHO_SEES_THE_PAIR),
     row("GET /paper/{code}/ticket.pdf", WHO_SEES_THE_PAIR),

@@ -8,9 +8,12 @@ from sqlmodel import select
 
 from app import clock
 from app.bench.tables import Stay
+from app.main import build
+from app.settings import Settings
 from app.turnaround import queries
 from app.turnaround.rules import first_month, kept
 from tests.bench.conftest import Lab, lab
+from tests.house import browser, program
 
 __all__ = ["lab"]
 
@@ -57,3 +60,22 @@ def test_a_pair_that_came_after_its_promised_day_is_counted_as_late(lab: Lab) ->
     lab.walk(late, "wear_in")
     with lab.database.reading() as db:
         assert queries.on_time(db, 200001) == (1, 2)
+
+
+def test_a_program_reads_what_the_page_shows(lab: Lab, settings: Settings) -> None:
+    for number in range(3):
+        lab.walk(lab.order(label=f"T {number}"), "wear_in" if number else "press")
+    app = build(settings)
+    try:
+        client = program(app, lab.house.people["manager"])
+        answer = client.get("/api/v1/turnaround?months=1").json()
+        page = browser(app, lab.house.people["manager"]).get("/turnaround?months=1").text
+        assert client.get("/api/v1/turnaround?months=2").status_code == 422
+    finally:
+        app.state.database.close()
+    stages = {each["stage"]: each for each in answer["stages"]}
+    assert (stages["press"]["open"], stages["press"]["left"]) == (1, 4), "two pairs of two sides have left it"
+    assert stages["wear_in"]["median_minutes"] is None, "nobody has left it"
+    assert answer["promises"] == {"kept": 2, "of": 2}
+    for stage in stages.values():
+        assert stage["queue"] in page
