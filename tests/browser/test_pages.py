@@ -100,3 +100,13 @@ def test_every_page_of_the_app_is_looked_at(settings: Settings) -> None:
         pattern = re.sub(r"\{[^}]+\}", "[^/]+", path)
         known = any(re.fullmatch(pattern, each) for each in looked_at) or path.startswith("/pair/{code}")
         assert known, f"no picture is taken of {path}"
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_a_person_with_every_role_sees_the_whole_menu(
+    come_in: Callable[..., Page], width: int, picture: Callable[[Page, str], None]
+) -> None:
+    page = come_in("practitioner", width=width)
+    menu = page.get_by_role("navigation", name="Pairtrail")
+    assert menu.evaluate("nav => nav.scrollWidth <= nav.clientWidth")
+    picture(page, f"practitioner-{width}")
