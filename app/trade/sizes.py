@@ -6,7 +6,7 @@ is found out by trimming it, never from a size.
 """
 
 from fractions import Fraction
-from math import floor, isfinite
+from math import ceil, floor, isfinite
 from typing import NamedTuple
 
 from app.trade import OutOfRange
@@ -73,7 +73,7 @@ def foot_length(shoe_size: float, system: str, allowance_tenths: int = ALLOWANCE
     """The length of foot, in tenths of a millimetre, that this size is made for: `size` the other way round."""
     scale = _system(system)
     least = 0 if scale.zero else floor(_counted(scale, SHORTEST_FOOT, 0))
-    most = floor(_counted(scale, LONGEST_FOOT, MOST_ALLOWANCE))
+    most = ceil(_counted(scale, LONGEST_FOOT, MOST_ALLOWANCE))
     # Written so that what is no number fails the comparison, too.
     if not least <= shoe_size <= most:
         raise OutOfRange(f"{scale.words} size", f"{shoe_size:g}", f"a number from {least} to {most}")

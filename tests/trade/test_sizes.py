@@ -4,7 +4,7 @@ import math
 from collections.abc import Callable
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from app.trade import OutOfRange, sizes
@@ -28,6 +28,7 @@ def test_a_child_s_foot_has_none_of_the_adults_sizes() -> None:
 
 @steady
 @given(adult_feet, systems, allowances)
+@example(4_000, "uk", 319)
 def test_every_size_leads_back_to_the_very_foot(foot: int, system: str, allowance: int) -> None:
     if system in (found := sizes.sizes(foot, allowance)):
         assert sizes.foot_length(found[system], system, allowance) == foot
