@@ -12,14 +12,17 @@ from typing import Annotated
 
 import typer
 
+from app import backup as backups
 from app.all_tables import migrate as migrate_tables
 from app.database import Database
 from app.demo import volume
 from app.demo.actions import open_lab as open_demo_lab
 from app.demo.actions import wind_demo_clock
+from app.demo.scans import add_scans
 from app.errors import Refusal
 from app.people import actions, queries
 from app.settings import ROOT, Settings
+from app.storage import Storage
 
 app = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_show_locals=False)
 EVERY_ADDRESS = ("0.0.0.0", "::")  # noqa: S104 - compared with, not listened on
@@ -78,6 +81,8 @@ def demo(port: int = 8000) -> None:
     if new:
         with counting("Loading a year of the demo lab", volume.FINISHED) as told:
             volume.fill_demo(database, told=told)
+        with database.writing() as db:
+            add_scans(db, Storage(Settings().data / "files"))
     database.close()
     print(f"The demo lab is at http://127.0.0.1:{port}", flush=True)
     start_server("127.0.0.1", port, 1)
@@ -109,39 +114,27 @@ def counting(what: str, total: int) -> Iterator[Callable[[int], None]]:
 
 @app.command()
 def backup(file: Path) -> None:
-    """Write a copy of the SQLite database, while the lab goes on working."""
-    import sqlite3
-
-    source = _sqlite_file()
+    """Write a copy of the lab, database and files, while it goes on working."""
     target = _asked_for(file)
-    with sqlite3.connect(source) as live, sqlite3.connect(target) as copy:
-        live.backup(copy)
-    print(f"The database is copied to {target}.")
+    backups.save(_data_folder(), target)
+    print(f"The lab is copied to {target}.")
 
 
 @app.command()
 def restore(file: Path) -> None:
-    """Put a copy back in place of the database; stop the server first. The present one is kept beside it."""
-    import sqlite3
-
-    source, target = _asked_for(file), _sqlite_file()
-    with sqlite3.connect(source) as copy:
-        if copy.execute("PRAGMA integrity_check").fetchone() != ("ok",):
-            sys.exit(f"{source} is not a whole database; nothing was changed.")
-        if target.exists():
-            target.rename(target.with_suffix(".before-restore.db"))
-        for rest in ("-wal", "-shm"):
-            target.with_name(target.name + rest).unlink(missing_ok=True)
-        with sqlite3.connect(target) as live:
-            copy.backup(live)
+    """Put a copy back in place of the lab; stop the server first. The present one is kept beside it."""
+    try:
+        backups.put_back(_asked_for(file), _data_folder())
+    except backups.NotABackup as fault:
+        sys.exit(str(fault))
     migrate()
 
 
-def _sqlite_file() -> Path:
+def _data_folder() -> Path:
     settings = Settings()
     if settings.database_url:
-        sys.exit("This lab is kept in PostgreSQL: use pg_dump and pg_restore.")
-    return settings.data / "pairtrail.db"
+        sys.exit("This lab is kept in PostgreSQL: use pg_dump and pg_restore, and copy the folder `files`.")
+    return settings.data
 
 
 def _asked_for(file: Path) -> Path:
@@ -152,6 +145,7 @@ def _asked_for(file: Path) -> Path:
 def start_server(host: str, port: int, workers: int, certificate: tuple[Path, Path] | None = None) -> None:
     import uvicorn
 
+    os.environ["PAIRTRAIL_WORKER"] = "true"
     if certificate:
         os.environ["PAIRTRAIL_SECURE_COOKIES"] = "true"
     uvicorn.run(

@@ -7,6 +7,7 @@ rooms mark theirs with `info=APPEND_ONLY`.
 import fcntl
 import secrets
 import threading
+from collections import Counter
 from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -16,6 +17,7 @@ from sqlalchemy import Connection, Engine, MetaData, Table, UniqueConstraint, cr
 from sqlmodel import Session, SQLModel
 
 APPEND_ONLY = {"append_only": True}
+COUNTED = "counted"
 THREADS = 4
 """Threads that run page functions; the pool is larger, so that no thread ever waits for a connection."""
 
@@ -46,6 +48,9 @@ class Database:
         self._watcher: Any = None
         self._watch = ""
         self._watching = threading.Lock()
+        self.counted: Counter[str] = Counter()
+        """How often each word of `session.info[COUNTED]` was in a transaction of this process that was kept."""
+        self._counting = threading.Lock()
         if self.sqlite:
             _teach_sqlite(self.engine)
             self._lock_file = Path(f"{self.engine.url.database}.lock").open("w")  # noqa: SIM115 - held as long as self
@@ -60,8 +65,11 @@ class Database:
     @contextmanager
     def writing(self) -> Iterator[Session]:
         """One transaction: all of it is kept when the block ends well, nothing when it raises."""
-        with self._one_writer(), Session(self._writers, expire_on_commit=False) as session, session.begin():
-            yield session
+        with self._one_writer(), Session(self._writers, expire_on_commit=False) as session:
+            with session.begin():
+                yield session
+            with self._counting:
+                self.counted.update(session.info.get(COUNTED, ()))
 
     def change_mark(self) -> str:
         """A text that differs after any commit of any process; cheap enough to ask on every request.
@@ -126,14 +134,30 @@ class Kept(Generic[T]):
 
         `mark` is `change_mark` as it was before anything was read: then no value is older than its mark says.
         """
+        values = self._under(mark, key)
+        if key not in values:
+            values[key] = make()
+        return values[key]
+
+    def put(self, mark: str, key: Hashable, value: T) -> None:
+        self._under(mark, key)[key] = value
+
+    def find(self, mark: str, key: Hashable) -> T | None:
+        under, values = self._kept
+        return values.get(key) if under == mark else None
+
+    def __contains__(self, key: Hashable) -> bool:
+        """Whether there is such a value under whichever mark: if not, nobody need ask for the mark."""
+        return key in self._kept[1]
+
+    def _under(self, mark: str, key: Hashable) -> dict[Hashable, T]:
+        """The values kept under `mark`, with room for `key`."""
         under, values = self._kept
         if under != mark or (len(values) >= self._most and key not in values):
             # Threads with an earlier mark go on with the values of theirs.
             values = {}
             self._kept = (mark, values)
-        if key not in values:
-            values[key] = make()
-        return values[key]
+        return values
 
 
 def _teach_sqlite(engine: Engine) -> None:

@@ -10,24 +10,30 @@ from fastapi import FastAPI
 from fastapi.responses import JSONResponse
 from fastapi.staticfiles import StaticFiles
 
-from app import all_tables, clock, web
+from app import all_tables, clock, metrics, web
 from app.database import THREADS, Database
 from app.demo import pages as demo
 from app.desks import api as desks_api
 from app.desks import pages as desks
+from app.exchange import api as exchange_api
+from app.exchange.actions import HANDLERS, TIMETABLE, Worker
 from app.fitting import pages as fitting
 from app.paperwork import pages as paperwork
 from app.people import pages as people
 from app.people import sessions
-from app.settings import ROOT, Settings
+from app.settings import ROOT, Settings, version
 from app.storage import Storage
 from app.turnaround import api as turnaround_api
 from app.turnaround import pages as turnaround
 from app.watch import api as watch_api
 from app.watch import pages as watch
 
-MAX_BODY = 1_000_000
-"""Bytes. A prescription with every note filled in is a few thousand; scans have a route of their own."""
+
+def calm_the_collector() -> None:
+    """The collector is the slowest request: what lives as long as the process is taken out of its sight."""
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(50_000, 20, 20)
 
 
 def build(settings: Settings | None = None) -> FastAPI:
@@ -38,19 +44,22 @@ def build(settings: Settings | None = None) -> FastAPI:
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         anyio.to_thread.current_default_thread_limiter().total_tokens = THREADS
-        # The collector is the slowest request: what lives as long as the process is taken out of its sight.
-        gc.collect()
-        gc.freeze()
-        gc.set_threshold(50_000, 20, 20)
+        calm_the_collector()
+        worker = Worker(app.state.database, TIMETABLE, HANDLERS) if settings.worker else None
+        if worker:
+            worker.start()
         yield
+        if worker:
+            await anyio.to_thread.run_sync(worker.stop)
         app.state.database.close()
 
     app = FastAPI(
         title="Pairtrail",
+        version=version(),
         docs_url=None,
         redoc_url=None,
         openapi_url="/api/v1/openapi.json",
-        max_body_size=MAX_BODY,
+        max_body_size=web.MAX_BODY,
         lifespan=lifespan,
     )
     app.state.settings = settings
@@ -58,7 +67,20 @@ def build(settings: Settings | None = None) -> FastAPI:
     app.state.storage = Storage(settings.data / "files")
     web.install(app)
     sessions.install(app)
-    for room in (demo, desks, desks_api, fitting, people, paperwork, watch, watch_api, turnaround, turnaround_api):
+    metrics.install(app)
+    for room in (
+        demo,
+        desks,
+        desks_api,
+        exchange_api,
+        fitting,
+        people,
+        paperwork,
+        watch,
+        watch_api,
+        turnaround,
+        turnaround_api,
+    ):
         app.include_router(room.router)
     app.mount("/static", StaticFiles(directory=ROOT / "static"), name="static")
 

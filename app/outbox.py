@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import JSON, Index, text, update
+from sqlalchemy import JSON, Index, delete, text, update
 from sqlmodel import Field, Session, SQLModel, col, select
 
 from app import clock
@@ -16,6 +16,8 @@ from app.database import Database
 
 LEASE = timedelta(minutes=2)
 RETRIES = 12
+KEPT = timedelta(days=30)
+"""How long it can be looked up what was done, or given up."""
 Handler = Callable[[dict[str, Any]], None]
 
 
@@ -27,6 +29,13 @@ class Outbox(SQLModel, table=True):
             "due_at",
             sqlite_where=text("done_at IS NULL"),
             postgresql_where=text("done_at IS NULL"),
+        ),
+        # "What has failed?" at each look at the metrics.
+        Index(
+            "ix_outbox_failed",
+            "done_at",
+            sqlite_where=text("failed IS NOT NULL"),
+            postgresql_where=text("failed IS NOT NULL"),
         ),
     )
 
@@ -97,3 +106,10 @@ def _finish(database: Database, row_id: int, lease: str, failed: str | None = No
             .where(col(Outbox.id) == row_id, col(Outbox.lease) == lease)
             .values(done_at=now if gone else None, failed=failed, due_at=later, lease=None)
         )
+
+
+def drop_old(db: Session, most: int = 500) -> int:
+    """Deletes at most `most` rows that were done with 30 days ago, and returns how many; 0 when none is left."""
+    old = select(Outbox.id).where(col(Outbox.done_at) < clock.now() - KEPT).limit(most)
+    gone = delete(Outbox).where(col(Outbox.id).in_(old)).returning(col(Outbox.id))
+    return len(db.execute(gone).all())

@@ -3,12 +3,19 @@
 What the lab itself decides (hours, optional stages, limits) is not here but in the database: see app/people.
 """
 
-from functools import cached_property
+import tomllib
+from functools import cached_property, lru_cache
 from pathlib import Path
 
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 ROOT = Path(__file__).resolve().parent.parent
+
+
+@lru_cache(maxsize=1)
+def version() -> str:
+    told: str = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]["version"]
+    return told
 
 
 class Settings(BaseSettings):
@@ -22,6 +29,8 @@ class Settings(BaseSettings):
     """Seconds the clock runs ahead: tests and the demo only."""
     idle_minutes: int = 30
     """A session without a request for so long is signed out."""
+    worker: bool = False
+    """Set by `serve` and `demo`: beside the pages, this process does what nobody asks for (app/exchange)."""
     secure_cookies: bool = False
     """Set by `serve --tls`: cookies take the `__Host-` name and are never sent in the clear."""
 

@@ -31,5 +31,9 @@ class Storage:
         except FileNotFoundError:
             raise NotFound("This file is no longer in the store.") from None
 
+    def drop(self, key: str) -> None:
+        """For what was kept in a transaction that came to nothing."""
+        self._path(key).unlink(missing_ok=True)
+
     def _path(self, key: str) -> Path:
         return self.folder / key[:2] / key

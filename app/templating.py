@@ -4,7 +4,7 @@ It knows no room: a page brings its own values and a `viewer` (name, roles, clin
 """
 
 import hashlib
-from collections.abc import Collection
+from collections.abc import Collection, Hashable, Iterable
 from datetime import date, datetime
 from functools import lru_cache
 from typing import Any, Protocol
@@ -100,6 +100,20 @@ def page(
 def part(template: str, **values: Any) -> Markup:
     """A piece of a page, to be placed in it as it is. It is drawn without a viewer: nothing of a person is in it."""
     return Markup(environment.get_template(template).render(values))  # noqa: S704 - the template has escaped it
+
+
+@lru_cache(maxsize=3000)
+def piece(template: str, macro: str, *words: Hashable) -> Markup:
+    """What a template's macro makes of these words and of nothing else; it is kept."""
+    return Markup(getattr(environment.get_template(template).module, macro)(*words))  # noqa: S704 - macros escape
+
+
+def pieces(template: str, macro: str, rows: Iterable[Hashable], *words: Hashable) -> Markup:
+    """A piece for each row: a list that changes in one row draws one row anew."""
+    return Markup("".join([piece(template, macro, row, *words) for row in rows]))  # noqa: S704
+
+
+environment.globals |= {"piece": piece, "pieces": pieces}
 
 
 def go(address: str, said: str = "") -> RedirectResponse:

@@ -1,27 +1,35 @@
-"""What every request passes: its id, the cross-site check, the security headers, and how a refusal is answered.
+"""What every request passes: its id, the cross-site check, the security headers, how a refusal is answered, and how a
+page that nothing has changed since is answered again.
 
 Pure ASGI on purpose: a wrapping middleware class costs more than a cached queue page. Who asks is not known here.
 """
 
+import hashlib
 import re
 import secrets
 import traceback
-from collections.abc import Iterable
-from typing import Annotated, Any
+from collections.abc import Hashable, Iterable
+from datetime import datetime
+from typing import Annotated, Any, NamedTuple
 
 import structlog
 from fastapi import Depends, FastAPI, Request
+from fastapi.concurrency import run_in_threadpool
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
 from sqlalchemy.exc import DataError, IntegrityError
-from starlette.datastructures import Headers, MutableHeaders
+from starlette.datastructures import Headers
 from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from app import clock
+from app.database import Database, Kept
 from app.errors import BadInput, NotAllowed, NotFound, Refusal
 from app.templating import page
 
 PROBLEM = "application/problem+json"
+MAX_BODY = 1_000_000
+"""Bytes. A prescription with every note filled in is a few thousand; routes that take scans allow for them."""
 SESSION_COOKIES = ("__Host-pairtrail", "pairtrail")
 log = structlog.get_logger()
 
@@ -48,6 +56,11 @@ HEADERS = {
     "cross-origin-resource-policy": "same-origin",
     "permissions-policy": "camera=(self), microphone=(), geolocation=(), payment=()",
 }
+_HEADERS = [(name.encode(), value.encode()) for name, value in HEADERS.items()]
+_HTTPS = (b"strict-transport-security", b"max-age=31536000")
+# The address carries the file's digest, so the copy in the browser is never the wrong one.
+_FOR_GOOD = (b"cache-control", b"public, max-age=31536000, immutable")
+_NOT_KEPT = (b"cache-control", b"no-store")
 
 
 class Typed(dict[str, str]):
@@ -89,7 +102,7 @@ class Gate:
 
         async def stamp(message: Message) -> None:
             if message["type"] == "http.response.start":
-                _stamp(MutableHeaders(scope=message), scope["path"], request_id, https)
+                message["headers"] = _stamped(message["headers"], scope["path"], request_id, https)
             await send(message)
 
         if crosses_sites(scope["method"], headers):
@@ -99,17 +112,71 @@ class Gate:
         await self.app(scope, receive, stamp)
 
 
-def _stamp(headers: MutableHeaders, path: str, request_id: str, https: bool) -> None:
-    for name, value in HEADERS.items():
-        headers[name] = value
-    headers["x-request-id"] = request_id
+def _stamped(
+    headers: Iterable[tuple[bytes, bytes]], path: str, request_id: str, https: bool
+) -> list[tuple[bytes, bytes]]:
+    """What an answer brings, and the same headers on each: no page sets one of these but, if it must, cache-control."""
+    stamped = [*headers, *_HEADERS, (b"x-request-id", request_id.encode())]
     if https:
-        headers["strict-transport-security"] = "max-age=31536000"
+        stamped.append(_HTTPS)
     if path.startswith("/static/"):
-        # The address carries the file's digest, so the copy in the browser is never the wrong one.
-        headers["cache-control"] = "public, max-age=31536000, immutable"
-    else:
-        headers.setdefault("cache-control", "no-store")
+        stamped.append(_FOR_GOOD)
+    elif all(name != b"cache-control" for name, _ in stamped):
+        stamped.append(_NOT_KEPT)
+    return stamped
+
+
+class Page(NamedTuple):
+    """A page as it was sent, to be sent again from `since` to before `until` while the database is the same."""
+
+    since: datetime
+    until: datetime
+    headers: list[tuple[bytes, bytes]]
+    body: bytes
+
+
+_pages: Kept[Page] = Kept(most=200)
+"""By address and cookies, so that nobody gets another's; each is about 60 kB."""
+
+
+class Again:
+    """Right below the gate: answers a page that was asked for before and can't have changed, without looking for it.
+
+    Pages ask for it themselves (`Ask.again`). Whatever ends a person's access is a commit, and a commit ends a page.
+    """
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        page = await _kept_page(scope) if scope["type"] == "http" and scope["method"] == "GET" else None
+        if page is None:
+            await self.app(scope, receive, send)
+            return
+        await send({"type": "http.response.start", "status": 200, "headers": page.headers})
+        await send({"type": "http.response.body", "body": page.body})
+
+
+async def _kept_page(scope: Scope) -> Page | None:
+    key = _asked(scope)
+    if key not in _pages:
+        return None
+    database: Database = scope["app"].state.database
+    # SQLite answers from memory that it shares; a server is asked over a wire, for which nobody else should wait.
+    mark = database.change_mark() if database.sqlite else await run_in_threadpool(database.change_mark)
+    page = _pages.find(mark, key)
+    return page if page is not None and page.since <= clock.now() < page.until else None
+
+
+def keep_page(request: Request, mark: str, since: datetime, until: datetime, answer: Response) -> None:
+    """`answer` depends on nothing but address, cookies, the database at `mark`, and the time in these bounds."""
+    _pages.put(mark, _asked(request.scope), Page(since, until, answer.raw_headers, bytes(answer.body)))
+
+
+def _asked(scope: Scope) -> Hashable:
+    cookies = b"; ".join(value for name, value in scope["headers"] if name == b"cookie")
+    # A session's token is nowhere held longer than its request.
+    return scope["path"], scope["query_string"], hashlib.sha256(cookies).digest()
 
 
 def crosses_sites(method: str, headers: Headers) -> bool:
@@ -153,6 +220,31 @@ def answer(request: Request, refusal: Refusal) -> Response:
     )
 
 
+def problems(*statuses: int) -> dict[int | str, dict[str, Any]]:
+    """What a router for programs declares of its refusals: each is problem+json, whatever stands in the way."""
+    titles: dict[int, str] = {}
+    for refusal in Refusal.__subclasses__():
+        titles.setdefault(refusal.status, refusal.title)
+    return {status: {"description": titles[status], "content": {PROBLEM: {"schema": _PROBLEM}}} for status in statuses}
+
+
+_PROBLEM: dict[str, Any] = {
+    "type": "object",
+    "required": ["type", "title", "status", "detail", "request_id"],
+    "properties": {
+        "type": {"type": "string", "description": "about:blank: the status says the kind."},
+        "title": {"type": "string"},
+        "status": {"type": "integer"},
+        "detail": {"type": "string", "description": "A sentence a person can act on."},
+        "request_id": {"type": "string", "description": "Finds this request in the server's log."},
+        "fields": {"type": "object", "description": "422: each wrong field with its sentence."},
+        "stage": {"type": ["string", "null"], "description": "409: where the pair stands now."},
+        "version": {"type": "integer", "description": "409: the pair's version now."},
+        "moved_by": {"type": ["string", "null"], "description": "409: who moved it there."},
+    },
+}
+
+
 def malformed(request: Request, error: RequestValidationError) -> Response:
     """What a request lacks, at its field; the people's room answers first if nobody known sent it."""
     fields = {".".join(str(p) for p in e["loc"][1:]) or "body": str(e["msg"]) for e in error.errors()}
@@ -161,11 +253,13 @@ def malformed(request: Request, error: RequestValidationError) -> Response:
 
 
 def wants_json(request: Request) -> bool:
-    return request.url.path.startswith(("/api/", "/health/"))
+    path = request.url.path
+    return path.startswith(("/api/", "/health/", "/metrics")) and path != "/api/docs"
 
 
 def install(app: FastAPI) -> None:
     """Puts the gate and the refusals' answers on the application."""
+    app.add_middleware(Again)
     app.add_middleware(Gate)
 
     @app.exception_handler(Refusal)

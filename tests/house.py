@@ -11,6 +11,7 @@ from sqlmodel import Session
 
 from app import clock
 from app.database import Database
+from app.people import queries
 from app.people.rules import Role, Viewer, hash_of, new_token
 from app.people.tables import ApiToken, Calendar, Clinic, Lab, SignedIn, Staff, StaffClinic
 
@@ -71,6 +72,29 @@ def open_lab(database: Database, stages_on: tuple[str, ...] = ()) -> House:
         for who, (roles, clinics) in PEOPLE.items():
             house.people[who] = _hire(db, who, roles.split(), [house.clinics[key] for key in clinics.split()])
     return house
+
+
+def demo_house(database: Database) -> House:
+    """The same of the demo lab, whose people and clinics bear the same names here as those of a test's own lab."""
+    clinic_names = {"house": "Harbour Steps", "trims": "Gull Lane", "quay": "Upper Quay"}
+    first_names = {
+        "technician": "Tamsin",
+        "second technician": "Piran",
+        "clinician": "Isolde",
+        "parcel clinician": "Jory",
+        "quay clinician": "Kerra",
+        "manager": "Morwenna",
+        "practitioner": "Denzil",
+    }
+    with database.reading() as db:
+        people = {row.name.split()[0]: row.id for row in queries.staff(db)}
+        clinics = {row.name: row.id for row in queries.clinics(db)}
+        zone = queries.lab(db).zone
+    return House(
+        zone,
+        {key: clinics[name] for key, name in clinic_names.items()},
+        {who: people[name] for who, name in first_names.items()},
+    )
 
 
 def _hire(db: Session, who: str, roles: list[str], clinics: list[int]) -> int:

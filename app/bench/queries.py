@@ -155,17 +155,12 @@ class QueueRow(NamedTuple):
     needs: list[str]
     due_on: date
     promised_on: date | None
-    wanted_on: date | None
-    fitting_at: datetime | None
     since: datetime
     place: str
     parked_on: str | None
-    parked_why: str | None
-    parked_since: datetime | None
     not_before: datetime | None
     rush: bool
     tray: int | None
-    started_by: int | None
     version: int
     id: int
     clinic_id: int
@@ -205,7 +200,7 @@ def queue(
         due, since, last = _read_cursor(after)
         query = query.where(tuple_(pair_t.c.due_on, pair_t.c.since, pair_t.c.id) > tuple_(due, since, last))
     asked = {"stage": stage, "now": clock.now(), "limit": limit + 1}
-    rows = [QueueRow(*row) for row in db.execute(query, asked)]
+    rows = [QueueRow(*row) for row in db.execute(query, asked).all()]
     more = rows[limit - 1] if len(rows) > limit else None
     return rows[:limit], _cursor(more.due_on, more.since, more.id) if more else None
 

@@ -1,16 +1,21 @@
 """What happens to a capture: expected, arrived, accepted, void. Which pairs it stops is the bench's business."""
 
+import hashlib
 from collections.abc import Collection, Mapping
 from typing import Any
 
+from sqlalchemy import event
 from sqlmodel import Session, col, select
 
 from app import clock
-from app.capture.rules import KINDS
-from app.capture.tables import Arrival, Capture, WorkedFrom
-from app.errors import BadInput, NotFound
+from app.capture import queries
+from app.capture.reading import ScanFile
+from app.capture.rules import KINDS, kept_measures, why_no_scan
+from app.capture.tables import Arrival, Capture, Scan, WorkedFrom
+from app.errors import BadInput, NotFound, Unready
 from app.journal import actions as journal
 from app.people.rules import Viewer
+from app.storage import Storage
 
 
 def expect(db: Session, *, order_id: int, patient_id: int, kinds: Mapping[str, str]) -> None:
@@ -56,6 +61,41 @@ def void(db: Session, *, by: Viewer, order_id: int, side: str, reason: str) -> l
     for row in rows:
         row.capture_id, row.positive_id = again.id, None
     return sorted(row.order_id for row in rows)
+
+
+def add_scan(db: Session, storage: Storage, *, by: Viewer, order_id: int, side: str, file: ScanFile) -> None:
+    """The scan of this side is here; an earlier one gives way to it. The very file that it has already does nothing."""
+    captures = _of(db, order_id, side)
+    if not captures:
+        raise Unready("This side is worked from what was made before, so it takes no scan file.")
+    (capture,) = captures
+    sha256 = hashlib.sha256(file.content).hexdigest()
+    for other in queries.scans_of_order(db, order_id).values():
+        if other.sha256 == sha256 and other.side == side:
+            return
+        if other.sha256 == sha256:
+            words = "This is the very file that the other side has; send this side's own."
+            raise BadInput(words, {f"scan.{side}": words})
+    if why_not := why_no_scan(capture.kind, capture.state, capture.file_key is not None):
+        raise Unready(why_not)
+    key = storage.keep(file.content, file.mesh.kind)
+    event.listen(db, "after_rollback", lambda _session: storage.drop(key))
+    scan = Scan(
+        capture_id=capture.id,
+        file_key=key,
+        kind=file.mesh.kind,
+        size_bytes=len(file.content),
+        sha256=sha256,
+        measures=kept_measures(file.mesh),
+        uploaded_by=by.staff_id,
+        uploaded_at=clock.now(),
+    )
+    db.add(scan)
+    capture.file_key = key
+    if capture.state == "expected":
+        capture.state, capture.arrived_at = "arrived", scan.uploaded_at
+    db.flush()
+    journal.write(db, "scan_added", by=by.staff_id, subject="capture", subject_id=capture.id, facts={"scan": scan.id})
 
 
 def log_arrival(

@@ -6,9 +6,10 @@ from typing import NamedTuple
 from sqlalchemy import select
 from sqlmodel import Session, col
 
-from app.capture.tables import Arrival, Capture, WorkedFrom
+from app.capture.tables import Arrival, Capture, Scan, WorkedFrom
 from app.journal.tables import Note
 from app.people.tables import Clinic, Staff
+from app.trade.footmesh import FootMesh
 
 
 class Waiting(NamedTuple):
@@ -54,14 +55,53 @@ class CaptureRow(NamedTuple):
     state: str
     shelf: str
     arrived_at: datetime | None
+    file_key: str | None
 
 
 def of_order(db: Session, order_id: int) -> list[CaptureRow]:
     """What each side of an order is worked from, left before right."""
     rows = db.execute(
-        select(col(Capture.side), col(Capture.kind), col(Capture.state), col(Capture.shelf), col(Capture.arrived_at))
+        select(
+            col(Capture.side),
+            col(Capture.kind),
+            col(Capture.state),
+            col(Capture.shelf),
+            col(Capture.arrived_at),
+            col(Capture.file_key),
+        )
         .join(WorkedFrom, col(WorkedFrom.capture_id) == col(Capture.id))
         .where(col(WorkedFrom.order_id) == order_id)
         .order_by(col(Capture.side))
     )
     return [CaptureRow(*row) for row in rows]
+
+
+class ScanRow(NamedTuple):
+    side: str
+    file_key: str
+    size_bytes: int
+    sha256: str
+    mesh: FootMesh
+    by: str
+    at: datetime
+
+
+def scans_of_order(db: Session, order_id: int) -> dict[str, ScanRow]:
+    """The scan that each side of an order is worked from, by side; a side without a file is left out."""
+    rows = db.execute(
+        select(
+            col(Capture.side),
+            col(Scan.file_key),
+            col(Scan.size_bytes),
+            col(Scan.sha256),
+            col(Scan.measures),
+            col(Staff.name),
+            col(Scan.uploaded_at),
+        )
+        .join(Capture, col(Capture.file_key) == col(Scan.file_key))
+        .join(WorkedFrom, col(WorkedFrom.capture_id) == col(Capture.id))
+        .join(Staff, col(Staff.id) == col(Scan.uploaded_by))
+        .where(col(WorkedFrom.order_id) == order_id)
+        .order_by(col(Capture.side))
+    )
+    return {row[0]: ScanRow(*row)._replace(mesh=FootMesh(**row[4])) for row in rows}

@@ -1,4 +1,10 @@
-"""Which kinds of capture there are, what becomes of one, and the condition list of check-in."""
+"""Which kinds of capture there are, what becomes of one, the condition list of check-in, and what a scan tells."""
+
+from collections.abc import Mapping
+from dataclasses import asdict
+from typing import Any
+
+from app.trade.footmesh import FootMesh
 
 KINDS = {
     "slipper_plaster": "slipper cast, plaster",
@@ -23,3 +29,65 @@ CONDITIONS = {
     "cleaned": "cleaned",
 }
 """What is looked at when a capture is accepted; the answers are kept with it."""
+
+MOST_DIFFERENT_MM = 15.0
+"""Of the lengths of one wearer's feet; common practice, no source. Grown feet rarely differ by half as much."""
+LEAST_SLENDER, MOST_SLENDER = 1.8, 3.5
+"""Length over width of a foot seen from above; from memory about 2.3 to 2.9, with room on both sides."""
+
+
+def why_no_scan(kind: str, state: str, has_file: bool) -> str | None:
+    """Why a scan file can't be added to a capture as it stands; None when it can."""
+    if kind != "scan":
+        return f"This side is worked from a {KINDS[kind]}, so it takes no scan file."
+    if state in ("expected", "arrived") or (state == "accepted" and not has_file):
+        return None
+    if state == "accepted":
+        return "The scan of this side is checked in; ask for a recapture to work from another."
+    return f"This capture is {STATES[state]} and takes no scan file."
+
+
+def kept_measures(mesh: FootMesh) -> dict[str, Any]:
+    """As they are stored: rounded to a tenth, further than any scanner measures."""
+    return {name: round(value, 1) if isinstance(value, float) else value for name, value in asdict(mesh).items()}
+
+
+def measure_rows(scans: Mapping[str, FootMesh]) -> list[tuple[str, str | None, str | None]]:
+    """What is shown of a pair's scans: name, left, right; None for a side without a file."""
+    words = {side: _measure_words(mesh, side) for side, mesh in scans.items()}
+    named = next(iter(words.values()), {})
+    return [(name, words.get("L", {}).get(name), words.get("R", {}).get(name)) for name in named]
+
+
+def _measure_words(mesh: FootMesh, side: str) -> dict[str, str]:
+    turn = mesh.toe_out_deg(side)
+    lies = "along another axis" if turn is None else f"{abs(turn):.1f}° {'out' if turn > 0 else 'in'}"
+    return {
+        "Length": f"{mesh.length_mm:.1f}\u00a0mm",
+        "Width": f"{mesh.width_mm:.1f}\u00a0mm",
+        "Toes turned": lies,
+        "Height": f"{mesh.height_mm:.1f}\u00a0mm",
+        "Volume": "not closed, so none" if mesh.volume_cm3 is None else f"{mesh.volume_cm3:.0f}\u00a0cm³",
+        "Surface": "watertight" if mesh.watertight else "not watertight",
+        "Triangles": f"{mesh.triangles:,}",
+    }
+
+
+def scan_cautions(scans: Mapping[str, FootMesh]) -> list[str]:
+    """What the measures of a pair's scans, by side, should make someone look at twice."""
+    said = []
+    if len(scans) == 2:
+        left, right = scans["L"].length_mm, scans["R"].length_mm
+        if abs(left - right) > MOST_DIFFERENT_MM:
+            said.append(
+                f"Left is {left:.1f} mm long and right {right:.1f}, more than {MOST_DIFFERENT_MM:g} mm apart: are both "
+                "of this wearer, and is each on its own side?"
+            )
+    for side, words in (("L", "left"), ("R", "right")):
+        mesh = scans.get(side)
+        if mesh and not LEAST_SLENDER <= mesh.length_mm / mesh.width_mm <= MOST_SLENDER:
+            said.append(
+                f"From above the {words} scan is {mesh.length_mm:.1f} by {mesh.width_mm:.1f} mm, which is not "
+                "the shape of a foot: its up may not be the file's z axis, and then no figure here holds."
+            )
+    return said

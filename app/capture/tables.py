@@ -23,6 +23,24 @@ class Capture(SQLModel, table=True):
     """Answers to the condition list at check-in."""
     void_reason: str | None = None
     file_key: str | None = None
+    """Of the scan that holds now; its row in `scan` says the rest."""
+
+
+class Scan(SQLModel, table=True):
+    """A mesh file as it was added to a capture. One that took its place is a row of its own; both files stay."""
+
+    id: int = Field(default=None, primary_key=True)
+    capture_id: int = Field(foreign_key="capture.id")
+    # The scan that a capture has now, for the pair's page and its download.
+    file_key: str = Field(unique=True)
+    kind: str
+    """stl, obj or ply."""
+    size_bytes: int
+    sha256: str
+    measures: dict[str, Any] = Field(sa_type=JSON)
+    """The fields of app.trade.footmesh.FootMesh, lengths to a tenth of a millimetre."""
+    uploaded_by: int = Field(foreign_key="staff.id")
+    uploaded_at: datetime
 
 
 class Arrival(SQLModel, table=True):

@@ -9,18 +9,27 @@ from sqlmodel import Session
 from app.bench import actions as bench
 from app.bench import queries
 from app.bench.actions import Moved
+from app.bench.queries import Loaded
+from app.bench.rules.acts import ENDS
 from app.bench.rules.machine import Asked
 from app.bench.rules.orders import Wanted
 from app.bench.rules.stages import WAYS
-from app.desks.rules import REMAKE_STARTS
-from app.errors import BadInput
+from app.capture import actions as capture
+from app.capture.reading import ScanFile
+from app.desks.rules import ELSEWHERE, REMAKE_STARTS
+from app.errors import BadInput, NotFound, Unready
 from app.fitting import actions as fitting
 from app.orders import queries as orders
+from app.people.permissions import need
 from app.people.rules import Viewer
+from app.storage import Storage
 
 
 def do(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetime | None = None) -> Moved:
     """Does `asked` to the pair with this code; the answer is where it stands afterwards."""
+    if asked.act in ELSEWHERE:
+        words = f"'{asked.act}' needs more than an act says: {ELSEWHERE[asked.act]}."
+        raise BadInput(words, {"act": words})
     special = SPECIAL.get(asked.act)
     if special is not None:
         return special(db, code=code, asked=asked, by=by)
@@ -69,6 +78,24 @@ def remake(db: Session, *, code: str, asked: Asked, by: Viewer) -> Moved:
     )
     state = queries.find_by_id(db, placed.pair_id).state
     return Moved(placed.pair_id, placed.order_id, placed.move_id, state)
+
+
+def add_scan(db: Session, storage: Storage, *, code: str, side: str, file: ScanFile, by: Viewer) -> Loaded:
+    """Adds the scan file of one side to the order's capture; answers the pair as it stands."""
+    loaded = scan_side(db, code=code, side=side, by=by, lock=True)
+    if loaded.state.end:
+        raise Unready(f"{loaded.state.code} is {ENDS[loaded.state.end]}; nothing is worked from a new scan.")
+    capture.add_scan(db, storage, by=by, order_id=loaded.row["order_id"], side=side, file=file)
+    return loaded
+
+
+def scan_side(db: Session, *, code: str, side: str, by: Viewer, lock: bool = False) -> Loaded:
+    """The pair whose side this person may add a scan to; asked before a large file is read, too."""
+    loaded = queries.find(db, code, by, lock=lock)
+    if side not in loaded.state.all_sides:
+        raise NotFound(f"{loaded.state.code} has no side '{side[:10]}'; it is {loaded.state.all_sides}.")
+    need(by, "add_scan", loaded.row["clinic_id"])
+    return loaded
 
 
 def take_back(db: Session, *, code: str, asked: Asked, by: Viewer) -> Moved:

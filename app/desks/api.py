@@ -4,43 +4,42 @@ import json
 from datetime import date, datetime
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Header, Query, Response
+from fastapi import APIRouter, Header, Path, Query, Request, Response
+from fastapi.concurrency import run_in_threadpool
 from pydantic import BaseModel, ConfigDict, Field, model_validator
+from starlette.datastructures import UploadFile
 
+from app import web
 from app.bench import actions as bench
 from app.bench import queries
 from app.bench.actions import parcels
 from app.bench.queries import QueueRow
-from app.bench.rules.acts import ACTS
+from app.bench.rules.acts import ACTS, WAITING_ON
 from app.bench.rules.machine import Asked
 from app.bench.rules.orders import Wanted
 from app.bench.rules.stages import STAGES
-from app.desks import actions
+from app.capture.reading import MOST_BYTES, ScanFile, read_upload
+from app.capture.rules import kept_measures
+from app.desks import actions, examples
 from app.desks.queries import own, pair_answer
+from app.desks.rules import ELSEWHERE
 from app.errors import BadInput, NotFound
 from app.orders.rules import read_shoe, read_wearer
 from app.people import queries as people
 from app.people.permissions import need
-from app.people.sessions import Called
+from app.people.sessions import Ask, Called
+from app.storage import Storage
+from app.trade.footmesh import NotAFootMesh
 
-router = APIRouter(prefix="/api/v1", tags=["trail"])
-
-FEW: dict[str, Any] = {
-    "shell": "polypropylene",
-    "shell_thickness": 40,
-    "cover": "eva",
-    "cover_thickness": 30,
-    "cover_length": "toes",
-}
-ORDER: dict[str, Any] = {
-    "clinic_id": 1,
-    "label": "MR 2210",
-    "way": "cast",
-    "sides": "LR",
-    "captures": {"L": "slipper_plaster", "R": "slipper_plaster"},
-    "prescription": {"L": FEW | {"rearfoot_post": "4/4"}, "R": FEW},
-    "wanted_on": "2027-03-01",
-}
+router = APIRouter(prefix="/api/v1", tags=["trail"], responses=web.problems(401, 404, 422))
+DOING = web.problems(403, 409)
+Code = Annotated[str, Path(description="The pair's code, such as 26-00417-D; hyphens and case do not matter.")]
+Key = Annotated[
+    str | None,
+    Header(
+        description="1 to 200 characters of your own: sent again within 30 days, it answers the same and acts once."
+    ),
+]
 
 
 class In(BaseModel):
@@ -59,24 +58,22 @@ class In(BaseModel):
 class OrderIn(In):
     """An order for one wearer. Lengths are tenths of a millimetre, angles degrees."""
 
-    model_config = ConfigDict(json_schema_extra={"examples": [ORDER]})
-
-    clinic_id: int
+    clinic_id: int = Field(description="The clinic that orders, by its number in the lab; one of the caller's own.")
     label: str = Field(max_length=60, description="The wearer's chart label or number, unique within the clinic.")
     way: str = Field(description="cast, carved or direct: how the capture becomes a device.")
-    sides: Literal["L", "R", "LR"] = "LR"
+    sides: Literal["L", "R", "LR"] = Field(default="LR", description="Which devices are made.")
     captures: dict[Literal["L", "R"], str] = Field(
         description="How each foot reaches the lab: slipper_plaster, slipper_fibreglass, foam or scan."
     )
-    prescription: dict[Literal["L", "R"], dict[str, Any]]
-    stage_notes: dict[str, str] = Field(default_factory=dict, description="Words shown at one stage.")
-    wanted_on: date | None = None
+    prescription: dict[Literal["L", "R"], dict[str, Any]] = Field(description=examples.PRESCRIPTION)
+    stage_notes: dict[str, str] = Field(default_factory=dict, description="Stage to the words shown there.")
+    wanted_on: date | None = Field(default=None, description="The day by which the clinic wants it.")
     rush: str | None = Field(default=None, max_length=400, description="Why it is a rush; leave out if it is none.")
     wearer: dict[str, Any] = Field(
         default_factory=dict,
         description="name, born_on, born_year, mass_kg, posture_left, posture_right, risks; seen by the own clinics.",
     )
-    shoe: dict[str, Any] = Field(default_factory=dict, description="kind, size, system, liner, inside_width (tenths).")
+    shoe: dict[str, Any] = Field(default_factory=dict, description=examples.SHOE)
     ulcer: str | None = Field(
         default=None, max_length=2000, description="With the risk active_ulcer: who treats it; the order needs it."
     )
@@ -91,34 +88,24 @@ class OrderOut(BaseModel):
 class ActIn(In):
     """One act on a pair. `from_stage` is where you believe it to be; if it is not, 409 says where it is."""
 
-    model_config = ConfigDict(
-        json_schema_extra={
-            "examples": [
-                {"act": "advance", "from_stage": "check_in"},
-                {"act": "ask", "from_stage": "press", "reason": "Met pad on which side?", "waiting_on": "clinic"},
-                {"act": "send_back", "from_stage": "trim", "to_stage": "press", "sides": "L", "reason": "cracked"},
-            ]
-        },
-    )
-
-    act: str = Field(description=f"One of {', '.join(key for key in ACTS if key != 'order')}.")
-    from_stage: str | None = None
-    to_stage: str | None = None
+    act: str = Field(description=f"One of {', '.join(key for key in ACTS if key not in ELSEWHERE)}.")
+    from_stage: str | None = Field(default=None, description="Where the pair stands, as you know it; null at its end.")
+    to_stage: str | None = Field(default=None, description="Where it goes, if that is not simply the next stage.")
     sides: str | None = Field(default=None, description="L, R or LR; left out, it is every side with work here.")
-    reason: str | None = Field(default=None, max_length=4000)
-    waiting_on: str | None = None
+    reason: str | None = Field(default=None, max_length=4000, description="Words, or one of the act's reasons.")
+    waiting_on: str | None = Field(default=None, description=f"While it stands still: {', '.join(WAITING_ON)}.")
     version: int | None = Field(default=None, description="If given, it must match: a stage can be reached twice.")
     ticket: int | None = Field(
         default=None, description="The prescription's number on the scanned job ticket; an old one moves nothing."
     )
     done_at: datetime | None = Field(default=None, description="When the work was done, if that was before now.")
-    facts: dict[str, Any] = Field(default_factory=dict)
+    facts: dict[str, Any] = Field(default_factory=dict, description="What belongs to this act; see its examples.")
 
 
-@router.post("/orders", status_code=201, summary="Order a pair")
-def place_order(
-    body: OrderIn, ask: Called, response: Response, idempotency_key: Annotated[str | None, Header()] = None
-) -> OrderOut:
+@router.post(
+    "/orders", status_code=201, summary="Order a pair", responses=DOING, openapi_extra=examples.named(examples.ORDERS)
+)
+def place_order(body: OrderIn, ask: Called, response: Response, idempotency_key: Key = None) -> OrderOut:
     """Writes the order with its prescription and expected captures and puts the pair at To check in."""
     with ask.writing() as (viewer, db):
         need(viewer, "place_order", body.clinic_id)
@@ -163,15 +150,16 @@ def list_pairs(
 
 
 @router.get("/pairs/{code}", summary="One pair with all its moves")
-def show_pair(code: str, ask: Called) -> dict[str, Any]:
+def show_pair(code: Code, ask: Called) -> dict[str, Any]:
+    """Where each side stands, its route, what stops it, and every move from the order on, oldest first."""
     with ask.reading() as (viewer, db):
         return pair_answer(db, queries.find(db, code, viewer))
 
 
-@router.post("/pairs/{code}/acts", summary="Do one act on a pair")
-def do_act(
-    code: str, body: ActIn, ask: Called, idempotency_key: Annotated[str | None, Header()] = None
-) -> dict[str, Any]:
+@router.post(
+    "/pairs/{code}/acts", summary="Do one act on a pair", responses=DOING, openapi_extra=examples.named(examples.ACT)
+)
+def do_act(code: Code, body: ActIn, ask: Called, idempotency_key: Key = None) -> dict[str, Any]:
     """Answers where the pair stands afterwards. The same key sent twice acts once and answers the same twice."""
     asked = Asked(**body.model_dump(exclude={"done_at"}))
     with ask.writing() as (viewer, db):
@@ -197,18 +185,19 @@ def do_act(
 class PrescriptionIn(In):
     """A prescription in whole; it becomes the next version. A pair on the bench stands still until the lab chooses."""
 
-    model_config = ConfigDict(json_schema_extra={"examples": [{"prescription": {"L": FEW, "R": FEW}}]})
-
-    prescription: dict[Literal["L", "R"], dict[str, Any]]
-    stage_notes: dict[str, str] = Field(default_factory=dict)
+    prescription: dict[Literal["L", "R"], dict[str, Any]] = Field(description=examples.PRESCRIPTION)
+    stage_notes: dict[str, str] = Field(default_factory=dict, description="Stage to the words shown there.")
     version: int | None = Field(default=None, description="The pair's version, if it must match.")
     words: str = Field(default="", max_length=4000, description="Why it changes.")
 
 
-@router.post("/pairs/{code}/prescription", summary="Change the prescription of a pair")
-def change_prescription(
-    code: str, body: PrescriptionIn, ask: Called, idempotency_key: Annotated[str | None, Header()] = None
-) -> dict[str, Any]:
+@router.post(
+    "/pairs/{code}/prescription",
+    summary="Change the prescription of a pair",
+    responses=DOING,
+    openapi_extra=examples.named(examples.PRESCRIPTIONS),
+)
+def change_prescription(code: Code, body: PrescriptionIn, ask: Called, idempotency_key: Key = None) -> dict[str, Any]:
     """Answers the pair's stage and version and the prescription's number."""
     with ask.writing() as (viewer, db):
 
@@ -233,23 +222,28 @@ def change_prescription(
 class ParcelIn(In):
     """Pairs of one clinic that go into one parcel; all of them or none."""
 
-    clinic_id: int
-    codes: list[str] = Field(max_length=200)
+    clinic_id: int = Field(description="The clinic at the other end.")
+    codes: list[str] = Field(max_length=200, description="Pairs that wait at send, or at return if it comes back.")
     to_clinic: bool = Field(default=True, description="False for a parcel that comes back to the lab.")
-    carrier: str = Field(default="", max_length=80)
-    tracking: str = Field(default="", max_length=80)
+    carrier: str = Field(default="", max_length=80, description="Who carries it.")
+    tracking: str = Field(default="", max_length=80, description="The carrier's number for it.")
 
 
 class ArrivalIn(In):
     """What of a parcel is not as it should be: code to `missing` or `damaged`; everything else is received."""
 
-    model_config = ConfigDict(json_schema_extra={"examples": [{"exceptions": {}}]})
-
-    exceptions: dict[str, str] = Field(default_factory=dict)
+    exceptions: dict[str, str] = Field(default_factory=dict, description="A pair's code to missing or damaged.")
 
 
-@router.post("/parcels", status_code=201, summary="Pack and send a parcel")
-def send_parcel(body: ParcelIn, ask: Called, idempotency_key: Annotated[str | None, Header()] = None) -> dict[str, Any]:
+@router.post(
+    "/parcels",
+    status_code=201,
+    summary="Pack and send a parcel",
+    responses=DOING,
+    openapi_extra=examples.named(examples.PARCELS),
+)
+def send_parcel(body: ParcelIn, ask: Called, idempotency_key: Key = None) -> dict[str, Any]:
+    """Every pair in it moves on. Answers the parcel's number, by which it is received."""
     with ask.writing() as (viewer, db):
         need(viewer, "pack_parcel", body.clinic_id)
 
@@ -261,10 +255,14 @@ def send_parcel(body: ParcelIn, ask: Called, idempotency_key: Annotated[str | No
     return answer
 
 
-@router.post("/parcels/{parcel_id}/arrival", summary="Receive a parcel with its exceptions")
-def receive_parcel(
-    parcel_id: int, body: ArrivalIn, ask: Called, idempotency_key: Annotated[str | None, Header()] = None
-) -> dict[str, Any]:
+@router.post(
+    "/parcels/{parcel_id}/arrival",
+    summary="Receive a parcel with its exceptions",
+    responses=DOING,
+    openapi_extra=examples.named(examples.ARRIVALS),
+)
+def receive_parcel(parcel_id: int, body: ArrivalIn, ask: Called, idempotency_key: Key = None) -> dict[str, Any]:
+    """At a clinic what arrived goes on and what is missing waits on the lab. Answers the codes of both."""
     with ask.writing() as (viewer, db):
         need(viewer, "receive_parcel")
 
@@ -277,8 +275,69 @@ def receive_parcel(
     return answer
 
 
+@router.post(
+    "/pairs/{code}/scans/{side}",
+    status_code=201,
+    summary="Add the scan file of one foot",
+    responses=DOING,
+    max_body_size=MOST_BYTES + web.MAX_BODY,
+    openapi_extra={
+        "requestBody": {
+            "required": True,
+            "content": {
+                "multipart/form-data": {
+                    "schema": {
+                        "type": "object",
+                        "required": ["scan"],
+                        "properties": {
+                            "scan": {
+                                "type": "string",
+                                "format": "binary",
+                                "description": "A mesh in millimetres, z up, named .stl, .obj or .ply; at most 60 MB.",
+                            }
+                        },
+                    }
+                }
+            },
+        }
+    },
+)
+async def add_scan(request: Request, code: Code, side: Literal["L", "R"], ask: Called) -> dict[str, Any]:
+    """The capture of this side has then arrived. Answers what the scan measures: millimetres, degrees (toes turned
+    out positive), cubic centimetres. The same file sent again changes nothing; a file that is no foot answers 422."""
+    await run_in_threadpool(_may_add_scan, ask, code, side)
+    async with request.form(max_files=1, max_fields=10) as form:
+        upload = form.get("scan")
+        if not isinstance(upload, UploadFile):
+            raise BadInput("Send the scan as the file 'scan' of a form.", {"scan": "The file is missing."})
+        try:
+            file = await read_upload(upload)
+        except NotAFootMesh as fault:
+            raise BadInput(str(fault), {"scan": str(fault)}) from None
+    return await run_in_threadpool(_add_scan, request.app.state.storage, ask, code, side, file)
+
+
+def _may_add_scan(ask: Ask, code: str, side: str) -> None:
+    with ask.reading() as (viewer, db):
+        actions.scan_side(db, code=code, side=side, by=viewer)
+
+
+def _add_scan(storage: Storage, ask: Ask, code: str, side: str, file: ScanFile) -> dict[str, Any]:
+    with ask.writing() as (viewer, db):
+        pair = actions.add_scan(db, storage, code=code, side=side, file=file, by=viewer)
+    measures = kept_measures(file.mesh)
+    toe_out = file.mesh.toe_out_deg(side)
+    del measures["turned_deg"]
+    return {
+        "code": pair.state.code,
+        "side": side,
+        "toe_out_deg": None if toe_out is None else round(toe_out, 1),
+    } | measures
+
+
 @router.get("/queues", summary="How many pairs wait at each stage")
 def list_queues(ask: Called) -> dict[str, Any]:
+    """Stages at which nothing waits are left out; a clinician's are of the own clinics."""
     with ask.reading() as (viewer, db):
         counts = queries.counts(db, clinics=own(viewer))
     return {

@@ -1,8 +1,8 @@
 """The recurring mark, the trail, as rows for its template: the lab's line of queues, and one pair's way."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 from app.bench.queries import SIDE_COLUMNS, Count, Loaded, Waiting
 from app.bench.rules.stages import STAGES
@@ -10,9 +10,21 @@ from app.bench.tables import Stay
 from app.trade.worktime import WorkCalendar, words
 
 
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A step as the trail's template wants it; each side walked, here, come or none."""
+
+    left: str
+    right: str
+    label: str
+    sub: str
+    href: str = ""
+    count: int | None = None
+
+
 def lab_trail(
     counts: Mapping[str, Waiting | Count], calendar: WorkCalendar, now: datetime, here: str | None = None
-) -> list[dict[str, Any]]:
+) -> list[Step]:
     """Every stage that has pairs (and the one looked at), with how many and the age of the oldest."""
     steps = []
     for key, stage in STAGES.items():
@@ -20,20 +32,12 @@ def lab_trail(
         if count is None and key != here:
             continue
         state = "here" if key == here else "come"
-        steps.append(
-            {
-                "left": state,
-                "right": state,
-                "label": stage.queue,
-                "sub": f"oldest {age(key, count.oldest, now, calendar)}" if count else "",
-                "href": f"/queue/{key}",
-                "count": count.pairs if count else 0,
-            }
-        )
+        oldest = f"oldest {age(key, count.oldest, now, calendar)}" if count else ""
+        steps.append(Step(state, state, stage.queue, oldest, f"/queue/{key}", count.pairs if count else 0))
     return steps
 
 
-def pair_trail(loaded: Loaded, stays: Sequence[Stay], calendar: WorkCalendar, now: datetime) -> list[dict[str, Any]]:
+def pair_trail(loaded: Loaded, stays: Sequence[Stay], calendar: WorkCalendar, now: datetime) -> list[Step]:
     """The steps of the pair's visit, each side by its own state, with the time it took or takes."""
     row, state = loaded.row, loaded.state
     took: dict[str, int] = {}
@@ -49,14 +53,7 @@ def pair_trail(loaded: Loaded, stays: Sequence[Stay], calendar: WorkCalendar, no
         elif key in took:
             sub = _spent(key, took[key], calendar)
         done = set(sides.values()) <= {"walked", "none"}
-        steps.append(
-            {
-                "left": sides["L"],
-                "right": sides["R"],
-                "label": STAGES[key].done if done else STAGES[key].queue,
-                "sub": sub,
-            }
-        )
+        steps.append(Step(sides["L"], sides["R"], STAGES[key].done if done else STAGES[key].queue, sub))
     return steps
 
 

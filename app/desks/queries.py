@@ -1,6 +1,7 @@
 """What several rooms know together of one pair, as the page and the API show it."""
 
-from datetime import datetime
+from datetime import date, datetime
+from functools import cache
 from typing import Any, NamedTuple, cast
 from zoneinfo import ZoneInfo
 
@@ -43,7 +44,7 @@ class Row(NamedTuple):
     label: str
     clinic: str
     sides: str
-    needs: list[str]
+    needs: tuple[str, ...]
     day: str
     left: str
     here: str
@@ -53,7 +54,6 @@ class Row(NamedTuple):
     on_the_way: bool
     setting: str
     button: str
-    why_not: str
     version: int
     reason: str
 
@@ -67,42 +67,52 @@ def queue_rows(
     if following is None:
         rows += bench.setting(db, stage, clinics=clinics)
     calendar, zone, at = people.work_calendar(db), ZoneInfo(viewer.zone), clock.now()
-    today, day_minutes = clock.today(viewer.zone), calendar.standard_day_minutes()
-    act = ACTS["dispense" if stage == "dispense" else "advance"]
-    possible = stage in act.at
+    today = clock.today(viewer.zone)
+    possible = stage in ACTS["dispense" if stage == "dispense" else "advance"].at
 
-    def here(since: datetime) -> str:
-        if STAGES[stage].bench:
-            return worktime.words(calendar.minutes_between(since, at), day_minutes)
-        days = (at - since).days
-        return f"{days}\u00a0d" if days else worktime.words(int((at - since).total_seconds() // 60), 24 * 60)
+    # A list has few days, clinics and places: what is said of one is said of all its rows.
+    @cache
+    def day(due_on: date) -> tuple[str, str]:
+        if due_on.year == 9999:
+            return "", ""
+        return day_words(due_on, today), left_words(calendar.working_days_between(today, due_on))
+
+    @cache
+    def button(clinic_id: int, place: str, by_parcel: bool) -> str:
+        mine = possible and viewer.at(clinic_id).has(*owner_roles(stage, place, by_parcel))
+        return STAGES[stage].done if mine else ""
 
     made = []
     for row in rows:
         setting = row.not_before is not None and row.not_before > at
-        mine = possible and viewer.at(row.clinic_id).has(*owner_roles(stage, row.place, row.by_parcel))
         made.append(
             Row(
                 row.code,
                 row.label,
                 row.clinic,
                 working_words(row, stage),
-                row.needs,
-                "" if row.due_on.year == 9999 else day_words(row.due_on, today),
-                left_words(calendar.working_days_between(today, row.due_on)) if row.due_on.year != 9999 else "",
-                here(row.since),
+                tuple(row.needs),
+                *day(row.due_on),
+                here_words(stage, row.since, at, calendar),
                 row.tray,
                 f"waits on the {row.parked_on}" if row.parked_on else "",
                 row.rush,
                 row.place == "way",
                 f"{row.not_before.astimezone(zone):%H:%M}" if row.not_before and setting else "",
-                STAGES[stage].done if mine else "",
-                "",
+                button(row.clinic_id, row.place, row.by_parcel),
                 row.version,
                 row.reason,
             )
         )
     return made, following
+
+
+def here_words(stage: str, since: datetime, at: datetime, calendar: worktime.WorkCalendar) -> str:
+    """How long a pair has been where it is: at a bench in working time, else by the clock."""
+    if STAGES[stage].bench:
+        return worktime.words(calendar.minutes_between(since, at), calendar.standard_day_minutes())
+    days = (at - since).days
+    return f"{days}\u00a0d" if days else worktime.words(int((at - since).total_seconds() // 60), 24 * 60)
 
 
 def owner_roles(stage: str, place: str, by_parcel: bool) -> frozenset[Role]:

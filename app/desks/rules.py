@@ -17,6 +17,8 @@ REMAKE_STARTS = {
     "new": "a new capture",
 }
 """What the new pair is made from."""
+ELSEWHERE = {"order": "POST /api/v1/orders", "amend": "POST /api/v1/pairs/{code}/prescription"}
+"""Acts that have an address of their own, because more is sent with them."""
 
 
 def side_items(typed: Mapping[str, Any], side: str, wrong: dict[str, str]) -> dict[str, Any]:
@@ -56,9 +58,12 @@ def read_number(raw: str, field: str, wrong: dict[str, str]) -> int:
     return 0
 
 
-def order_from_form(typed: Mapping[str, Any], typist: int) -> Wanted:
-    """The order that was typed; `typist` prescribes unless the form names someone else."""
-    wrong: dict[str, str] = {}
+def order_from_form(typed: Mapping[str, Any], typist: int, scans: Mapping[str, str] = {}) -> Wanted:
+    """The order that was typed; `typist` prescribes unless the form names someone else.
+
+    `scans` says of each side that came with a scan file what is wrong with it, or "".
+    """
+    wrong = {f"scan.{side}": fault for side, fault in scans.items() if fault}
     sides = str(typed.get("sides", ""))
     label = str(typed.get("label", "")).strip()
     if not label:
@@ -74,6 +79,9 @@ def order_from_form(typed: Mapping[str, Any], typist: int) -> Wanted:
     for side, kind in captures.items():
         if kind not in KINDS:
             wrong[f"capture.{side}"] = "Choose how this foot reaches the lab."
+    for side in scans:
+        if captures.get(side) != "scan":
+            wrong[f"scan.{side}"] = "Here is a scan file: choose scan as this foot's capture, or leave the file out."
     prescriber = str(typed.get("prescriber_id", ""))
     wanted = Wanted(
         clinic_id=clinic_id,

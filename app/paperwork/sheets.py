@@ -6,6 +6,7 @@ first sheet, so that the rest of Pairtrail starts and works without them.
 
 import atexit
 from functools import cache
+from io import BytesIO
 from threading import Lock
 from typing import Any, NamedTuple
 from urllib.parse import unquote, urlsplit
@@ -61,12 +62,25 @@ def press() -> Press:
 
         def fetch(self, url: str, headers: Any = None) -> Any:  # noqa: ARG002 - the library calls it so
             body, kind = file_at(url)
-            return URLFetcherResponse(url, body, {"Content-Type": kind})
+            _, _, weight = url.partition("#wght=")
+            return URLFetcherResponse(url, cut(body, int(weight)) if weight else body, {"Content-Type": kind})
 
     atexit.register(press.cache_clear)  # given back while what it gives back with still exists
     fetcher, fonts = OwnFiles(), FontConfiguration()
     styles = [weasyprint.CSS(url=ORIGIN + name, url_fetcher=fetcher, font_config=fonts) for name in STYLES]
     return Press(weasyprint.HTML, fetcher, styles, fonts)
+
+
+def cut(variable: bytes, weight: int) -> bytes:
+    """One weight of a variable font. A PDF holds no other kind, and WeasyPrint would cut it out anew for each sheet."""
+    from fontTools.ttLib import TTFont  # type: ignore[import-untyped]
+    from fontTools.varLib.instancer import instantiateVariableFont  # type: ignore[import-untyped]
+
+    made = BytesIO()
+    font = instantiateVariableFont(TTFont(BytesIO(variable)), {"wght": weight}, static=True)
+    font.flavor = None
+    font.save(made)
+    return made.getvalue()
 
 
 def html(template: str, *, on_screen: bool = True, **values: Any) -> str:

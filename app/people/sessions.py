@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from datetime import timedelta
+from datetime import datetime, timedelta
 from ipaddress import ip_address
 from typing import Annotated
 from urllib.parse import quote
@@ -41,6 +41,9 @@ class Ask:
         self.by_cookie = by_cookie
         self.mark = ""
         """The database's change mark from before this request read anything; empty where it writes."""
+        self._since = clock.now()
+        self._until = self._since
+        """When what was read in this request has to be read again, whether anything was changed or not."""
         self._read: set[int] = set()
 
     @property
@@ -50,10 +53,11 @@ class Ask:
 
     @contextmanager
     def reading(self) -> Iterator[tuple[Viewer, Session]]:
-        self.mark = self.database.change_mark()
+        self.mark, self._since = self.database.change_mark(), clock.now()
         with self.database.reading() as db:
             known = self._checked(_found.get(self.mark, (self.by_cookie, self.token_hash), lambda: self._look(db)))
             yield known.viewer, db
+        self._until = self._good_until(known)
         self._seen(known)
 
     @contextmanager
@@ -66,6 +70,20 @@ class Ask:
     def note_reading(self, patient_id: int) -> None:
         """To be called where a wearer's record is shown: journalled once a person, wearer and hour, after the block."""
         self._read.add(patient_id)
+
+    def again(self, answer: Response) -> Response:
+        """`answer`, also for the next request of this browser for the same address, if nothing is changed meanwhile.
+
+        For pages of which nothing need be noted when they are read. Ages and days on them change with the minute alone.
+        """
+        says_once = "set-cookie" in answer.headers
+        if self.mark and answer.status_code == 200 and not says_once and not self._read:
+            web.keep_page(self.request, self.mark, self._since, self._until, answer)
+        return answer
+
+    def _good_until(self, known: Known) -> datetime:
+        minute = self._since.replace(second=0, microsecond=0) + timedelta(minutes=1)
+        return minute if known.seen_at is None else min(minute, known.seen_at + min(SEEN_EVERY, self._idle()))
 
     def _look(self, db: Session) -> Known | None:
         find = queries.who_is_signed_in if self.by_cookie else queries.whose_token

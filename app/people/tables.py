@@ -18,7 +18,7 @@ class Lab(SQLModel, table=True):
     stages_on: list[str] = Field(default_factory=list, sa_type=JSON)
     """The optional stages this lab works with: prepare, correct, grind, inspect."""
     limits: dict[str, Any] = Field(default_factory=dict, sa_type=JSON)
-    """What the lab changed of the default limits (app/people/rules.py names them)."""
+    """What the lab changed of the default limits (app/watch/rules/settings.py names them)."""
     calendar_id: int | None = Field(default=None, foreign_key="calendar.id")
     """The working calendar in force: the one pointer that a recomputation switches."""
     demo: bool = False

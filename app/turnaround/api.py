@@ -5,6 +5,7 @@ from typing import Annotated
 from fastapi import APIRouter, Query
 from pydantic import BaseModel, ConfigDict, Field
 
+from app import web
 from app.bench.rules.stages import STAGES
 from app.errors import BadInput
 from app.people.permissions import need
@@ -13,7 +14,7 @@ from app.turnaround import queries
 from app.turnaround.queries import StageNow
 from app.turnaround.rules import PERIODS
 
-router = APIRouter(prefix="/api/v1", tags=["turnaround"])
+router = APIRouter(prefix="/api/v1", tags=["turnaround"], responses=web.problems(401, 403, 422))
 
 
 class StageOut(BaseModel):

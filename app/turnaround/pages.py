@@ -39,7 +39,7 @@ def turnaround(request: Request, ask: Signed, months: int = 3) -> Response:
                 "clock": "" if stage.bench else "by the clock",
             }
         )
-    return page(
+    shown = page(
         request,
         "turnaround/turnaround.html",
         viewer=viewer,
@@ -53,3 +53,4 @@ def turnaround(request: Request, ask: Signed, months: int = 3) -> Response:
         open_pairs=figures.open_pairs,
         parked=figures.parked,
     )
+    return ask.again(shown)

@@ -6,12 +6,13 @@ from typing import Annotated
 from fastapi import APIRouter, Query
 from pydantic import BaseModel, ConfigDict, Field
 
+from app import web
 from app.people.permissions import need
 from app.people.sessions import Called
 from app.watch import queries
 from app.watch.queries import Raised
 
-router = APIRouter(prefix="/api/v1", tags=["flags"])
+router = APIRouter(prefix="/api/v1", tags=["flags"], responses=web.problems(401, 403, 422))
 
 
 class FlagOut(BaseModel):

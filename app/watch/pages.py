@@ -34,7 +34,7 @@ def flags(request: Request, ask: Signed, kind: str = "", start: int = 0) -> Resp
         raise NotFound("There is no such kind of flag.")
     with ask.reading() as (viewer, db):
         values = _values(db, viewer, kind, min(max(start, 0), 1_000_000))
-    return page(request, "watch/flags.html", viewer=viewer, typed=Typed(), errors={}, **values)
+    return ask.again(page(request, "watch/flags.html", viewer=viewer, typed=Typed(), errors={}, **values))
 
 
 def _values(db: Session, viewer: Viewer, kind: str, start: int) -> dict[str, Any]:

@@ -17,12 +17,11 @@ from app.database import Database
 from app.demo import volume
 from app.demo.actions import open_lab
 from app.main import build
-from app.people import queries as people
 from app.people.rules import hash_of, new_token
 from app.people.tables import SignedIn
 from app.settings import Settings
 from tests.bench.conftest import Lab
-from tests.house import House
+from tests.house import demo_house
 
 PICTURES = Path(os.environ.get("PAIRTRAIL_PICTURES", "var/pictures"))
 SizedPage = Callable[..., Page]
@@ -94,28 +93,7 @@ def sign_in(chromium: Browser, address: str) -> Iterator[SizedPage]:
 def story(address: str, tmp_path: Path) -> Iterator[Lab]:
     """The demo's people and clinics for telling what happened before: they act beside the server, without a browser."""
     database = Database(Settings(data=tmp_path, database_url="").url)
-    with database.reading() as db:
-        people_by_name = {row.name.split()[0]: row.id for row in people.staff(db)}
-        clinic_by_name = {row.name: row.id for row in people.clinics(db)}
-        zone = people.lab(db).zone
-    clinics = {"house": "Harbour Steps", "trims": "Gull Lane", "quay": "Upper Quay"}
-    known = {
-        "technician": "Tamsin",
-        "second technician": "Piran",
-        "clinician": "Isolde",
-        "parcel clinician": "Jory",
-        "quay clinician": "Kerra",
-        "manager": "Morwenna",
-        "practitioner": "Denzil",
-    }
-    yield Lab(
-        database,
-        House(
-            zone,
-            {key: clinic_by_name[name] for key, name in clinics.items()},
-            {who: people_by_name[name] for who, name in known.items()},
-        ),
-    )
+    yield Lab(database, demo_house(database))
     database.close()
 
 

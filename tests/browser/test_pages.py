@@ -13,7 +13,16 @@ from app.settings import Settings
 
 WIDTHS = (1280, 820)
 PAGES: dict[str, tuple[str, ...]] = {
-    "technician": ("/", "/queue/check_in", "/queue/press", "/queue/dispense", "/arrivals", "/parcels", "/find?q=Q"),
+    "technician": (
+        "/",
+        "/queue/check_in",
+        "/queue/press",
+        "/queue/dispense",
+        "/arrivals",
+        "/parcels",
+        "/find?q=Q",
+        "/api/docs",
+    ),
     "clinician": ("/", "/queue/dispense", "/queue/wear_in", "/orders/new", "/parcels", "/reviews", "/flags"),
     "manager": ("/", "/queue/wear_in", "/flags", "/turnaround", "/people", "/people/1", "/people/rights", "/lab"),
 }
@@ -22,6 +31,7 @@ PAIRS = ("check_in", "press", "dispense", "wear_in")
 NOT_LOOKED_AT = {
     "/health/live",
     "/health/ready",
+    "/metrics",
     "/api/v1/openapi.json",
     "/api/v1/pairs",
     "/api/v1/pairs/{code}",

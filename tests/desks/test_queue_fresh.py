@@ -128,6 +128,57 @@ def test_access_that_ends_ends_with_the_very_next_page(
     assert technician.get("/queue/check_in").status_code == 303
 
 
+@pytest.mark.parametrize("path", ["/", "/queue/check_in", "/flags"])
+def test_whoever_was_away_too_long_is_signed_out_of_a_page_that_did_not_change(
+    browser: Browser, settings: Settings, story: Story, path: str
+) -> None:
+    story.order()
+    manager = browser("manager")
+    assert [manager.get(path).status_code for _ in range(3)] == [200] * 3
+    clock.set_shift(timedelta(minutes=settings.idle_minutes + 1))
+    assert manager.get(path).status_code == 303
+
+
+def test_looking_at_the_same_page_again_and_again_is_not_being_away(
+    browser: Browser, settings: Settings, story: Story
+) -> None:
+    story.order()
+    technician = browser("technician")
+    for minutes in range(0, 2 * settings.idle_minutes, 5):
+        clock.set_shift(timedelta(minutes=minutes))
+        assert [technician.get("/queue/check_in").status_code for _ in range(3)] == [200] * 3
+
+
+def test_a_page_seen_just_before_signing_out_is_not_shown_to_the_old_cookie(browser: Browser, story: Story) -> None:
+    story.order()
+    technician = browser("technician")
+    token = technician.cookies["pairtrail"]
+    assert [technician.get("/queue/check_in").status_code for _ in range(3)] == [200] * 3
+    assert technician.post("/sign-out").status_code == 303
+    technician.cookies.set("pairtrail", token)
+    assert technician.get("/queue/check_in").status_code == 303
+
+
+def test_what_an_act_said_is_said_once(browser: Browser, story: Story) -> None:
+    code, technician = story.order(), browser("technician")
+    acted = technician.post(
+        f"/pair/{code}/acts", data={"act": "advance", "from_stage": "check_in", "back": "/queue/check_in"}
+    )
+    assert 'class="said"' in technician.get(acted.headers["location"]).text
+    for _ in range(3):
+        assert 'class="said"' not in technician.get(acted.headers["location"]).text
+
+
+def test_a_page_that_is_answered_again_has_every_header_and_an_id_of_its_own(browser: Browser, story: Story) -> None:
+    story.order()
+    technician = browser("technician")
+    first, second, third = (technician.get("/queue/check_in") for _ in range(3))
+    ids = {answer.headers["x-request-id"] for answer in (first, second, third)}
+    assert len(ids) == 3
+    for answer in (second, third):
+        assert {**answer.headers, "x-request-id": ""} == {**first.headers, "x-request-id": ""}
+
+
 def test_a_session_that_was_just_looked_up_is_still_no_api_token(browser: Browser, app: FastAPI) -> None:
     technician = browser("technician")
     assert technician.get("/queue/check_in").status_code == 200

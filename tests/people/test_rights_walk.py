@@ -74,6 +74,9 @@ ROWS = (
     row("GET /find", SIGNED_IN),
     row("GET /pair/{code}", WHO_SEES_THE_PAIR),
     row("POST /pair/{code}/acts", WHO_SEES_THE_PAIR, ASK),
+    # Without a file: who may add one is told to choose it. No scan is there to be taken out by anyone.
+    row("POST /pair/{code}/scan/{side}", (DOOR, MAY, MAY, HIDDEN, NO)),
+    row("GET /pair/{code}/scan/{side}", (DOOR, HIDDEN, HIDDEN, HIDDEN, HIDDEN)),
     row("GET /pair/{code}/prescription", OWN_CLINICIAN),
     row("POST /pair/{code}/prescription", OWN_CLINICIAN),
     row("GET /orders/new", CLINICIANS),
@@ -91,11 +94,13 @@ ROWS = (
     row("GET /flags", SIGNED_IN),
     row("POST /flags", (DOOR, NO, HIDDEN, HIDDEN, HIDDEN), {"kind": "stuck", "since": "2026-01-05T08:00:00+00:00"}),
     # Programs.
+    row("GET /api/docs", SIGNED_IN),
     row("GET /api/v1/openapi.json", ANYONE),
     row("POST /api/v1/orders", OWN_CLINICIAN, ORDER | {"clinic_id": "{house}"}),
     row("GET /api/v1/pairs", SIGNED_IN),
     row("GET /api/v1/pairs/{code}", WHO_SEES_THE_PAIR),
     row("POST /api/v1/pairs/{code}/acts", WHO_SEES_THE_PAIR, ASK),
+    row("POST /api/v1/pairs/{code}/scans/{side}", (DOOR, MAY, MAY, HIDDEN, NO)),
     row("POST /api/v1/pairs/{code}/prescription", OWN_CLINICIAN, {"prescription": ORDER["prescription"]}),
     row("POST /api/v1/parcels", (DOOR, MAY, MAY, HIDDEN, NO), {"clinic_id": "{house}", "codes": []}),
     row("POST /api/v1/parcels/{parcel_id}/arrival", (DOOR, NO, HIDDEN, MAY, NO), at={"parcel_id": "{second_parcel}"}),
@@ -132,6 +137,7 @@ ROWS = (
     row("POST /lab/clinics", MANAGERS),
     # What machines ask.
     row("GET /static", ANYONE),
+    row("GET /metrics", NOBODY),  # with a browser's cookie, from elsewhere; tests/exchange/test_metrics.py has the rest
     row("GET /health/live", ANYONE),
     row("GET /health/ready", ANYONE),
 )
@@ -165,6 +171,7 @@ def places(program: Browser, house: House, database: Database) -> dict[str, str]
         "parcel_id": sent_parcel(program, house.clinics["quay"]),
         "second_parcel": sent_parcel(program, house.clinics["quay"]),
         "stage": "press",
+        "side": "L",
         "staff_id:int": str(house.people["second technician"]),
         "token": token,
         "house": str(house.clinics["house"]),
@@ -233,7 +240,7 @@ def test_each_person_is_let_in_where_the_table_says_and_nowhere_else(
         if who == "stranger":
             return visitor(app)
         make: Callable[[FastAPI, int], TestClient] = (
-            builders.program if row.path.startswith("/api/") else builders.browser
+            builders.program if row.path.startswith("/api/v1/") else builders.browser
         )
         return make(app, house.people[who])
 

@@ -1,14 +1,11 @@
-"""`./pairtrail measure`: each figure is a ratio within one run, so that it means the same on any machine.
-
-The turnaround page has no figure yet.
-"""
+"""`./pairtrail measure`: each figure is a ratio within one run, so that it means the same on any machine."""
 
 import argparse
 import os
 import platform
 from collections.abc import Callable, Iterator
 
-from tests.speed import acts, paper, queue_page
+from tests.speed import acts, paper, queue_page, where_time_goes
 from tests.speed.measured import lab
 from tests.speed.report import HEAD, Line
 
@@ -16,7 +13,9 @@ from tests.speed.report import HEAD, Line
 def main() -> None:
     asked = argparse.ArgumentParser(prog="pairtrail measure")
     asked.add_argument("--pairs", type=int, default=20_000, help="size of the lab, at least 1000 (default 20000)")
-    asked.add_argument("--only", nargs="+", choices=["queue", "change", "growth", "acts", "ticket"], default=[])
+    asked.add_argument(
+        "--only", nargs="+", choices=["queue", "change", "growth", "acts", "turnaround", "ticket"], default=[]
+    )
     options = asked.parse_args()
     if options.pairs < 1000:
         asked.error("a lab of fewer than 1000 pairs has no full queue to measure")
@@ -28,6 +27,7 @@ def main() -> None:
         "change": lambda: queue_page.changed(large),
         "growth": lambda: queue_page.growth(lab(options.pairs // 10), large),
         "acts": lambda: acts.acts(large),
+        "turnaround": lambda: where_time_goes.turnaround(large),
         "ticket": lambda: paper.ticket(large),
     }
     lines: list[Line] = []

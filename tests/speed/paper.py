@@ -15,6 +15,7 @@ from sqlalchemy import select
 from app import clock
 from app.bench import queries as bench
 from app.bench.queries import pair_t
+from app.main import calm_the_collector
 from app.paperwork import queries, sheets
 from app.paperwork.pages import TICKET_FITS
 from app.paperwork.queries.ticket import Ticket
@@ -33,6 +34,7 @@ def ticket(lab: Lab) -> Iterator[Line]:
         code = db.execute(select(pair_t.c.code).where(pair_t.c.stage == lab.stage).limit(1)).scalar_one()
         shown = queries.ticket(db, bench.find(db, code, manager))
     fonts = _fonts()
+    calm_the_collector()  # as in a server
 
     def ours() -> bytes:
         values = {"ticket": shown, "qr": sheets.qr(shown.payload), "zone": zone, "printed": clock.now()}

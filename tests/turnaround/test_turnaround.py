@@ -11,7 +11,7 @@ from app.bench.tables import Stay
 from app.main import build
 from app.settings import Settings
 from app.turnaround import queries
-from app.turnaround.rules import first_month, kept
+from app.turnaround.rules import first_month, too_late
 from tests.bench.conftest import Lab, lab
 from tests.house import browser, program
 
@@ -47,8 +47,8 @@ def test_percentiles_from_the_database_are_numpy_s_type_7(lab: Lab) -> None:
 
 def test_a_promise_is_kept_on_its_day_in_the_lab_s_zone() -> None:
     late_evening = datetime(2026, 12, 4, 23, 30, tzinfo=UTC)
-    assert kept(late_evening, date(2026, 12, 4), "UTC")
-    assert not kept(late_evening, date(2026, 12, 4), "Europe/Berlin")
+    assert late_evening < too_late(date(2026, 12, 4), "UTC")
+    assert late_evening >= too_late(date(2026, 12, 4), "Europe/Berlin")
 
 
 def test_a_pair_that_came_after_its_promised_day_is_counted_as_late(lab: Lab) -> None:

@@ -16,8 +16,9 @@ from app.capture import actions as capture
 from app.fitting.tables import Recheck, Review
 from app.people import queries as people
 from app.people.tables import Lab
+from app.turnaround.queries import percentile
 from app.watch.queries import counts, of_pair
-from app.watch.queries.promises import median, medians
+from app.watch.queries.promises import medians
 from app.watch.rules.limits import Moment
 from tests.bench.conftest import SIDE
 from tests.watch.conftest import START, WatchedLab
@@ -160,7 +161,7 @@ def test_a_stage_without_enough_stays_has_no_usual_time(lab: WatchedLab) -> None
 @given(st.lists(st.integers(0, 50), min_size=1))
 def test_the_median_of_counted_values_is_the_library_s(values: list[int]) -> None:
     """The outside value: Python's own statistics module."""
-    assert median(sorted(Counter(values).items())) == statistics.median(values)
+    assert percentile(sorted(Counter(values).items()), 50) == statistics.median(values)
 
 
 def test_a_fitting_before_the_promised_day_is_seen_when_it_is_booked(lab: WatchedLab) -> None:

@@ -2,8 +2,20 @@
 
 from app.bench.actions.checking import amend, check_in, promise, recapture
 from app.bench.actions.moving import Moved, move
-from app.bench.actions.once import once
+from app.bench.actions.once import drop_old_keys, once
 from app.bench.actions.placing import Placed, place
 from app.bench.actions.transferring import transfer
 
-__all__ = ["Moved", "Placed", "amend", "check_in", "move", "once", "place", "promise", "recapture", "transfer"]
+__all__ = [
+    "Moved",
+    "Placed",
+    "amend",
+    "check_in",
+    "drop_old_keys",
+    "move",
+    "once",
+    "place",
+    "promise",
+    "recapture",
+    "transfer",
+]

@@ -12,7 +12,7 @@ from app.bench.actions.moving import Moved, move
 from app.bench.queries import Loaded
 from app.bench.rules.acts import ACTS
 from app.bench.rules.machine import Asked
-from app.bench.rules.stages import BELONGINGS
+from app.bench.rules.stages import BELONGINGS, STANDARD_DAYS
 from app.bench.tables import Belonging, Pair
 from app.capture import actions as capture
 from app.capture.rules import CONDITIONS
@@ -22,9 +22,6 @@ from app.orders.tables import Order
 from app.people import queries as people
 from app.people.rules import Viewer
 from app.people.tables import Clinic
-
-STANDARD_DAYS = {"cast": 10, "carved": 9, "direct": 7}
-"""Working days promised when the lab has set none of its own; invented defaults, each lab's to change."""
 
 
 def check_in(

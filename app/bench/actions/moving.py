@@ -18,6 +18,7 @@ from app.bench.rules.machine import Asked, Outcome, State
 from app.bench.rules.replay import Walk, replay
 from app.bench.rules.stages import STAGES
 from app.bench.tables import Move, Visit
+from app.database import COUNTED
 from app.errors import BadInput, MovedOn, Unready
 from app.journal import actions as journal
 from app.journal.tables import Note
@@ -135,6 +136,7 @@ def write(
         "facts": facts,
     }
     move_id = db.execute(_MOVE, written).scalar_one()
+    db.info.setdefault(COUNTED, []).append(asked.act)
     state = _hold(db, row["id"], asked, outcome, move_id, at, note)
     if takes_back is None and not outcome.together:
         _stay(db, row, outcome, move_id, done_at)

@@ -3,9 +3,10 @@
 import hashlib
 import json
 from collections.abc import Callable, Mapping
+from datetime import timedelta
 from typing import Any
 
-from sqlalchemy import bindparam, select, update
+from sqlalchemy import bindparam, delete, select, tuple_, update
 from sqlalchemy.dialects.postgresql import insert as insert_on_postgresql
 from sqlalchemy.dialects.sqlite import insert as insert_on_sqlite
 from sqlmodel import Session
@@ -14,6 +15,9 @@ from app import clock
 from app.bench.tables import DoneKey
 from app.errors import BadInput, KeyUsedForAnother
 
+KEPT = timedelta(days=30)
+AT_ONCE = 500
+"""Keys dropped in one transaction: a few milliseconds."""
 done_t = DoneKey.metadata.tables["done_key"]
 # Each act asks these: they are built once, over the plain table.
 _CLAIM = {
@@ -55,3 +59,10 @@ def once(
     answer = act()
     db.execute(_ANSWERED, mine | {"answer": answer})
     return status, answer
+
+
+def drop_old_keys(db: Session) -> int:
+    """Forgets some of the keys that are older than 30 days and returns how many; 0 when none is left."""
+    key = (done_t.c.staff_id, done_t.c.key)
+    old = select(*key).where(done_t.c.at < clock.now() - KEPT).order_by(done_t.c.at).limit(AT_ONCE)
+    return len(db.execute(delete(done_t).where(tuple_(*key).in_(old)).returning(done_t.c.key)).all())

@@ -65,6 +65,8 @@ WAY_WORDS = {
     "carved": "Scan, positive carved",
     "direct": "Scan, milled or printed",
 }
+STANDARD_DAYS = {"cast": 10, "carved": 9, "direct": 7}
+"""Working days promised when the lab has set none of its own; invented defaults, each lab's to change."""
 MAKING = ("prepare", "pour", "carve", "correct", "press", "mill", "grind", "cover", "trim", "inspect")
 """Stages an adjustment at the lab may name."""
 

@@ -2,8 +2,8 @@
 
 from fastapi import APIRouter
 
-from app.desks.pages import boxes, desk, ordering, pair, rights
+from app.desks.pages import boxes, desk, ordering, pair, reference, rights, scans
 
 router = APIRouter(include_in_schema=False)
-for subject in (desk, pair, ordering, boxes, rights):
+for subject in (desk, pair, scans, ordering, boxes, rights, reference):
     router.include_router(subject.router)

@@ -46,7 +46,7 @@ def desk(request: Request, ask: Signed) -> Response:
         # Flags are gathered over all open pairs: once a commit and minute is enough.
         key = clock.now().replace(second=0, microsecond=0)
         tiles = _figures.get(ask.mark, key, lambda: figures(db)) if viewer.has(Role.MANAGER) else []
-    return page(request, "desks/desk.html", viewer=viewer, queues=queues, line=line, tiles=tiles, **values)
+    return ask.again(page(request, "desks/desk.html", viewer=viewer, queues=queues, line=line, tiles=tiles, **values))
 
 
 def figures(db: Session) -> list[tuple[str, str, str, str]]:
@@ -91,7 +91,7 @@ def queue(request: Request, stage: str, ask: Signed, after: str | None = None) -
         minute = clock.now().replace(second=0, microsecond=0)
         key = (minute, stage, after, viewer.roles, viewer.clinics, viewer.zone)
         drawn = _drawn.get(ask.mark, key, lambda: _draw(db, viewer, stage, after))
-    return page(request, "desks/queue.html", viewer=viewer, stage=STAGES[stage], **drawn)
+    return ask.again(page(request, "desks/queue.html", viewer=viewer, stage=STAGES[stage], **drawn))
 
 
 def _draw(db: Session, viewer: Viewer, stage: str, after: str | None) -> dict[str, Any]:

@@ -1,33 +1,81 @@
 """The order form: prescription first, nothing typed is ever lost."""
 
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import AsyncIterator, Mapping
+from typing import Annotated, Any, NamedTuple
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Depends, Request
+from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import Response
 from sqlmodel import Session
+from starlette.datastructures import UploadFile
 
 from app.bench import actions as bench
 from app.bench.rules.machine import Asked
 from app.bench.rules.stages import STAGES, WAY_WORDS, WAYS
+from app.capture.reading import MOST_BYTES, ScanFile, read_upload
 from app.capture.rules import KINDS
+from app.desks import actions
 from app.desks.pages.common import lab_values
 from app.desks.queries import earlier_order
 from app.desks.rules import copied, order_from_form
-from app.errors import BadInput
+from app.errors import BadInput, TooLarge
 from app.orders.rules import ITEMS, RISKS, SHOE_KINDS
 from app.people import queries as people
 from app.people.permissions import may, need
 from app.people.rules import Viewer
-from app.people.sessions import Signed
+from app.people.sessions import Ask, Signed
 from app.templating import go, page
+from app.trade.footmesh import NotAFootMesh
 from app.trade.sizes import SYSTEMS
-from app.web import Form
+from app.web import MAX_BODY, Form
 
 router = APIRouter(include_in_schema=False)
 
 
 NOTE_STAGES = [(key, stage.queue) for key, stage in STAGES.items() if stage.bench and key != "check_in"]
+
+
+class Scans(NamedTuple):
+    """The scan files that came with a form, by side: those that were read, and what is wrong with the others."""
+
+    sent: list[str]
+    files: dict[str, ScanFile]
+    faults: dict[str, str]
+
+    def once_more(self) -> dict[str, str]:
+        """At the fields of a form that comes back: a browser does not send a file a second time by itself."""
+        again = "Choose this file once more; a browser keeps what was typed, but no file."
+        return {f"scan.{side}": self.faults.get(side, again) for side in self.sent}
+
+
+async def _within_limits(request: Request) -> AsyncIterator[None]:
+    """Only a form with files may be large; the files are gone when it is answered."""
+    length = request.headers.get("content-length", "")
+    files = request.headers.get("content-type", "").startswith("multipart/form-data")
+    if not files and (not length.isdigit() or int(length) > MAX_BODY):
+        raise TooLarge(f"An order without scan files has at most {MAX_BODY:,} bytes.")
+    async with request.form(max_files=2, max_fields=400):
+        yield
+
+
+async def _scans(request: Request, ask: Signed) -> Scans:
+    """Read once it is known that this person may order, and not when a side is only to be copied."""
+    form = await request.form()
+    uploads = {side: each for side in ("L", "R") if isinstance(each := form.get(f"scan.{side}"), UploadFile)}
+    scans = Scans([side for side, each in uploads.items() if each.filename], {}, {})
+    if scans.sent and "copy" not in form:
+        await run_in_threadpool(_may_order, ask)
+        for side in scans.sent:
+            try:
+                scans.files[side] = await read_upload(uploads[side])
+            except NotAFootMesh as fault:
+                scans.faults[side] = str(fault)
+    return scans
+
+
+def _may_order(ask: Ask) -> None:
+    with ask.reading() as (viewer, _):
+        need(viewer, "place_order")
 
 
 @router.get("/orders/new")
@@ -40,38 +88,50 @@ def order_form(request: Request, ask: Signed, start: str = "") -> Response:
     return page(request, "desks/order.html", viewer=viewer, typed=typed, errors={}, **values)
 
 
-@router.post("/orders/new")
-def place_order(request: Request, ask: Signed, form: Form) -> Response:
+@router.post("/orders/new", max_body_size=2 * MOST_BYTES + MAX_BODY, dependencies=[Depends(_within_limits)])
+def place_order(request: Request, ask: Signed, form: Form, scans: Annotated[Scans, Depends(_scans)]) -> Response:
     """Orders the pair, or copies one side to the other and shows the form again."""
     typed: dict[str, Any] = form | {name: form.all(name) for name in form if name.endswith(("additions", "risks"))}
     errors: dict[str, str] = {}
-    if form.get("copy") in ("LR", "RL"):
+    copying = form.get("copy") in ("LR", "RL")
+    if copying:
         typed = copied(typed, form["copy"][0], form["copy"][1])
     else:
         try:
-            return _place(ask, typed)
+            return _place(ask, typed, scans)
         except BadInput as refusal:
             errors = refusal.fields
+    errors = scans.once_more() | errors
     with ask.reading() as (viewer, db):
         need(viewer, "place_order")
         values = _order_values(db, viewer)
-    status = 422 if errors else 200
+    status = 200 if copying else 422
     return page(request, "desks/order.html", viewer=viewer, status=status, typed=typed, errors=errors, **values)
 
 
-def _place(ask: Signed, typed: Mapping[str, Any]) -> Response:
+def _place(ask: Signed, typed: Mapping[str, Any], scans: Scans) -> Response:
     with ask.writing() as (viewer, db):
-        wanted = order_from_form(typed, viewer.staff_id)
+        wanted = order_from_form(typed, viewer.staff_id, {side: scans.faults.get(side, "") for side in scans.sent})
         need(viewer, "place_order", wanted.clinic_id)
         if wanted.prescriber_id not in {staff_id for staff_id, _ in people.prescribers(db, {wanted.clinic_id})}:
             words = "Choose a prescriber of this clinic."
             raise BadInput(words, {"prescriber_id": words})
         placed = bench.place(db, by=viewer, wanted=wanted)
+        for side, file in scans.files.items():
+            actions.add_scan(db, ask.request.app.state.storage, code=placed.code, side=side, file=file, by=viewer)
         if "here" in typed:
             asked = Asked("advance", "check_in", version=placed.version)
             bench.check_in(db, code=placed.code, asked=asked, by=viewer)
-    said = "The cast is checked in." if "here" in typed else f"Write {placed.code} on the cast."
+    said = _what_now(placed.code, set(wanted.captures.values()), "here" in typed, len(scans.files))
     return go(f"/pair/{placed.code}", f"Ordered. The pair's code is {placed.code}. {said}")
+
+
+def _what_now(code: str, kinds: set[str], checked_in: bool, scans: int) -> str:
+    if checked_in:
+        return "It is checked in."
+    if kinds != {"scan"}:
+        return f"Write {code} on the cast."
+    return "Its scans are with it." if scans else "Its scan files can be added here."
 
 
 def _order_values(db: Session, viewer: Viewer) -> dict[str, Any]:

@@ -23,7 +23,7 @@ from app.bench.rules.acts import (
 from app.bench.rules.machine import SIDE_WORDS, Asked, State
 from app.bench.rules.stages import BELONGINGS, STAGES
 from app.capture import queries as captures
-from app.capture.rules import CONDITIONS, KINDS, STATES
+from app.capture.rules import CONDITIONS, KINDS, STATES, measure_rows, scan_cautions, why_no_scan
 from app.desks import actions
 from app.desks.charts import pair_trail
 from app.desks.pages.common import lab_values
@@ -38,7 +38,7 @@ from app.orders.rules import ITEMS, SIDE_NAMES, value_words
 from app.people import queries as people
 from app.people.permissions import may, need
 from app.people.rules import Viewer
-from app.people.sessions import Signed
+from app.people.sessions import Ask, Signed
 from app.templating import go, page
 from app.watch import queries as watch
 from app.watch.rules.kinds import KINDS as KINDS_OF_FLAG
@@ -92,21 +92,21 @@ def act_on_pair(request: Request, code: str, ask: Signed, form: Form) -> Respons
     except (NotFound, Refusal) as refusal:
         if refusal.status in (401, 404):
             raise
-        with ask.reading() as (viewer, db):
-            values = _pair_values(db, viewer, queries.find(db, code, viewer))
-        fields = refusal.fields if isinstance(refusal, BadInput) else {}
-        return page(
-            request,
-            "desks/pair.html",
-            viewer=viewer,
-            status=refusal.status,
-            **(values | {"refused": refusal.sentence, "errors": fields, "typed": form, "failed": asked.act}),
-        )
+        return shown_again(request, ask, code, refusal, form, asked.act)
     state = moved.state
     where = f"It now stands at {STAGES[state.stage].queue}." if state.stage else f"It is {ENDS[str(state.end)]}."
     back = form.get("back", "")
     address = back if back.startswith("/queue/") and back.split("/")[-1] in STAGES else f"/pair/{state.code}"
     return go(address, f"{state.code}: {ACTS[asked.act].done}. {where}")
+
+
+def shown_again(request: Request, ask: Ask, code: str, refusal: Refusal, typed: Typed, failed: str) -> Response:
+    """The pair as it is now, with why `failed` (an act, or a scan's field) was refused and what was typed."""
+    with ask.reading() as (viewer, db):
+        values = _pair_values(db, viewer, queries.find(db, code, viewer))
+    fields = refusal.fields if isinstance(refusal, BadInput) else {}
+    values |= {"refused": refusal.sentence, "errors": fields, "typed": typed, "failed": failed}
+    return page(request, "desks/pair.html", viewer=viewer, status=refusal.status, **values)
 
 
 def _pair_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, Any]:
@@ -135,13 +135,7 @@ def _pair_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, Any]:
         "sides_list": [(sides, SIDE_WORDS[sides]) for sides in ("LR", "L", "R") if set(sides) <= set(state.all_sides)],
         "back_list": [(key, STAGES[key].queue) for key in state.route[: _furthest(state)]],
         "hold_list": [(str(hold.id), hold.words or hold.kind) for hold in holds],
-        "captures": [
-            (
-                SIDE_WORDS[each.side],
-                f"{KINDS[each.kind]}, {STATES[each.state]}{', shelf ' + each.shelf if each.shelf else ''}",
-            )
-            for each in captures.of_order(db, row["order_id"])
-        ],
+        **_capture_values(db, viewer, loaded),
         "wearer": wearer(db, loaded) if may(viewer, "see_patient", row["clinic_id"]) else [],
         "may_change": may(viewer, "place_order", row["clinic_id"]),
         "flags": watch.of_pair(db, row["id"], viewer),
@@ -157,6 +151,31 @@ def _pair_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, Any]:
         "errors": {},
         "typed": Typed(),
         "failed": "",
+    }
+
+
+def _capture_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, Any]:
+    """What each side is worked from, what its scan measures, and to which sides this person may add a file now."""
+    order_id = loaded.row["order_id"]
+    rows, scans = captures.of_order(db, order_id), captures.scans_of_order(db, order_id)
+    meshes = {side: scan.mesh for side, scan in scans.items()}
+    may_add = not loaded.state.end and may(viewer, "add_scan", loaded.row["clinic_id"])
+    return {
+        "captures": [
+            (
+                SIDE_WORDS[each.side],
+                f"{KINDS[each.kind]}, {STATES[each.state]}{', shelf ' + each.shelf if each.shelf else ''}",
+            )
+            for each in rows
+        ],
+        "scans": [(side, SIDE_WORDS[side], scan) for side, scan in scans.items()],
+        "measure_rows": measure_rows(meshes),
+        "scan_cautions": scan_cautions(meshes),
+        "scan_doors": [
+            (each.side, SIDE_WORDS[each.side], each.file_key is not None)
+            for each in rows
+            if may_add and why_no_scan(each.kind, each.state, each.file_key is not None) is None
+        ],
     }
 
 

@@ -13,6 +13,7 @@ from app.people.actions.lab import change_lab, keep_clinic
 from app.people.actions.passwords import Passwords
 from app.people.actions.signing import (
     count_try,
+    drop_old_sessions,
     end_idle,
     failed,
     make_token,
@@ -29,6 +30,7 @@ __all__ = [
     "change_lab",
     "change_staff",
     "count_try",
+    "drop_old_sessions",
     "end_access",
     "end_idle",
     "failed",

@@ -20,6 +20,8 @@ TRIES = 8
 """Wrong passwords per name in a quarter of an hour before it has to rest."""
 TRIES_BY_ADDRESS = 40
 """The same per address: a whole clinic may stand behind one."""
+OVER = timedelta(days=28)
+"""After so long without a request a session's row is dropped; who signed in and out stands in the journal."""
 
 
 def whose_password(db: Session, passwords: Passwords, *, email: str, password: str) -> int:
@@ -66,6 +68,13 @@ def end_idle(db: Session, *, token: str) -> None:
     if row is not None and row.ended_at is None:
         row.ended_at = clock.now()
         journal.write(db, "signed_out_idle", by=row.staff_id)
+
+
+def drop_old_sessions(db: Session, most: int = 500) -> int:
+    """Deletes at most `most` sessions that were last used four weeks ago, and returns how many."""
+    old = select(SignedIn.token_hash).where(SignedIn.seen_at < clock.now() - OVER).limit(most)
+    gone = delete(SignedIn).where(col(SignedIn.token_hash).in_(old)).returning(col(SignedIn.token_hash))
+    return len(db.execute(gone).all())
 
 
 def count_try(db: Session, *, email: str, address: str) -> None:

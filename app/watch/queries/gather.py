@@ -30,6 +30,8 @@ class Gathered(NamedTuple):
     arrivals: dict[int, Subject]
 
 
+move_t = Move.metadata.tables["move"]
+_OF_MOVES = ("id", "pair_id", "act", "at", "visit_id", "reason", "takes_back")
 _WANTED = (
     *("id", "code", "label", "clinic_id", "stage", "place", "since", "all_sides", "left_stage", "right_stage"),
     *("left_since", "right_since", "parked_on", "promised_on", "fitting_at", "not_before", "visit_id", "reason"),
@@ -80,11 +82,11 @@ def _open_pairs(db: Session, scope: Scope) -> Sequence[Row[Any]]:
             visit_t.c.started_at,
             clinic_t.c.name.label("clinic"),
             clinic_t.c.transit_days,
-            col(Move.at).label("last_at"),
+            move_t.c.at.label("last_at"),
         )
         .join(visit_t, visit_t.c.id == pair_t.c.visit_id)
         .join(clinic_t, clinic_t.c.id == pair_t.c.clinic_id)
-        .join(Move, (col(Move.pair_id) == pair_t.c.id) & (col(Move.version) == pair_t.c.version))
+        .join(move_t, (move_t.c.pair_id == pair_t.c.id) & (move_t.c.version == pair_t.c.version))
         .where(OPEN, *scope.pairs())
     )
     return db.execute(query).all()
@@ -104,15 +106,12 @@ def _holds(db: Session, scope: Scope) -> dict[int, list[facts.Standing]]:
 
 
 def _acts(db: Session, scope: Scope) -> Acts:
-    """When each counted act was done, with its visit, by pair and act; what was taken back is left out."""
-    query = (
-        select(
-            *(col(column) for column in (Move.id, Move.pair_id, Move.act, Move.at, Move.visit_id)),
-            *(col(column) for column in (Move.reason, Move.takes_back)),
-        )
-        .join(pair_t, pair_t.c.id == col(Move.pair_id))
-        .where(OPEN, col(Move.act).in_(COUNTED), *scope.pairs())
-        .order_by(col(Move.id))
+    """When each counted act was done, with its visit, by pair and act; what was taken back is left out.
+
+    The open pairs are named first: joined, SQLite would read every move of every year.
+    """
+    query = select(*(move_t.c[name] for name in _OF_MOVES)).where(
+        move_t.c.pair_id.in_(select(pair_t.c.id).where(OPEN, *scope.pairs())), move_t.c.act.in_(COUNTED)
     )
     rows = db.execute(query).all()
     undone = {row.takes_back for row in rows if row.takes_back}

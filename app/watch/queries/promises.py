@@ -1,15 +1,14 @@
 """What was promised, and how long what is left usually takes."""
 
-from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from sqlalchemy import Row, func, select
-from sqlmodel import Session, col
+from sqlalchemy import Row
+from sqlmodel import Session
 
 from app.bench.rules.stages import STAGES
-from app.bench.tables import Stay
-from app.people import queries as people
+from app.turnaround.queries import lengths, percentile
+from app.turnaround.rules import first_month
 from app.watch.queries.scope import AT_CLINIC, Acts
 from app.watch.rules import facts
 from app.watch.rules.limits import Moment
@@ -55,36 +54,7 @@ def _left_to_do(row: Row[Any], usual: dict[str, float], at: Moment) -> tuple[int
 
 
 def medians(db: Session, at: Moment) -> dict[str, float]:
-    """The median minutes at each stage, over the stays that ended in the last months; stages of few stays are out.
-
-    One pass over the index by stage, month and minutes: equal stays come as one row with their number.
-    """
-    first = at.today.year * 12 + at.today.month - 1 - MEDIANS_OVER_MONTHS
-    query = (
-        select(col(Stay.stage), col(Stay.minutes), func.count())
-        .where(
-            col(Stay.calendar_id) == people.lab(db).calendar_id,
-            col(Stay.stage).in_([stage for stage in STAGES if stage not in AT_CLINIC]),
-            col(Stay.month) >= first // 12 * 100 + first % 12 + 1,
-        )
-        .group_by(col(Stay.stage), col(Stay.minutes))
-        .order_by(col(Stay.stage), col(Stay.minutes))
-    )
-    by_stage: dict[str, list[tuple[int, int]]] = defaultdict(list)
-    for stage, minutes, count in db.execute(query):
-        by_stage[stage].append((minutes, count))
-    return {stage: median(rows) for stage, rows in by_stage.items() if sum(count for _, count in rows) >= FEWEST}
-
-
-def median(rows: Sequence[tuple[int, int]]) -> float:
-    """The median of values with their numbers, sorted by value."""
-    total = sum(count for _, count in rows)
-
-    def value_at(place: int) -> int:
-        for value, count in rows:
-            place -= count
-            if place < 0:
-                return value
-        raise IndexError(place)
-
-    return (value_at((total - 1) // 2) + value_at(total // 2)) / 2
+    """The median minutes at each stage, over the stays that ended in the last months; stages of few stays are out."""
+    since = first_month(at.today, MEDIANS_OVER_MONTHS + 1)
+    found = lengths(db, since, [stage for stage in STAGES if stage not in AT_CLINIC])
+    return {stage: percentile(stays, 50) for stage, stays in found.items() if sum(n for _, n in stays) >= FEWEST}

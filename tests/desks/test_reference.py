@@ -1,0 +1,222 @@
+"""The API's reference: it tells everything, and whatever it shows can be sent as it stands."""
+
+import json
+import subprocess
+from collections.abc import Callable, Iterator
+from datetime import timedelta
+from typing import Any, NamedTuple
+
+import pytest
+from fastapi import FastAPI
+from fastapi.testclient import TestClient
+
+from app import clock
+from app.bench.rules.acts import ACTS
+from app.database import Database
+from app.demo.actions import open_lab
+from app.desks.examples import CODE
+from app.desks.pages.reference import read
+from app.desks.rules import ELSEWHERE
+from app.main import build
+from app.settings import Settings
+from tests import house as builders
+from tests.bench.conftest import Lab
+
+ACT = "/api/v1/pairs/{code}/acts"
+ARRIVAL = "/api/v1/parcels/{parcel_id}/arrival"
+PRESCRIPTION = "/api/v1/pairs/{code}/prescription"
+
+
+class DemoLab(Lab):
+    """The demo's lab and situations in it: each makes a pair of a wearer of its own and returns the code."""
+
+    wearers = 0
+
+    def pair(self, until: str = "press", by: str = "clinician", clinic: str = "house") -> str:
+        self.wearers += 1
+        code = self.order(by, clinic, label=f"Example {self.wearers}")
+        self.walk(code, until, by)
+        return code
+
+    def done(self, act: str, by: str = "technician", until: str = "press", **more: Any) -> str:
+        code = self.pair(until)
+        self.act(code, act, by=by, **more)
+        return code
+
+    def worn(self) -> str:
+        return self.pair("wear_in")
+
+    def given_up(self) -> str:
+        code = self.worn()
+        for _ in range(3):
+            self.act(code, "tell", by="clinician", facts={"how": "telephone", "who": "left_word"})
+        return code
+
+    def forgotten(self) -> str:
+        code = self.done("tell", "clinician", "dispense", facts={"how": "letter", "who": "wearer"})
+        clock.set_shift(timedelta(days=61))
+        return code
+
+    def withdrawn(self) -> str:
+        code = self.pair()
+        self.act(code, "withdraw", by="manager", reason="Ordered twice.", facts={"code": code})
+        return code
+
+    def to_come_back(self) -> str:
+        code = self.pair("wear_in", "quay clinician", "quay")
+        facts = {"where": "lab", "stages": ["cover"]}
+        self.act(code, "adjust", by="quay clinician", sides="LR", reason="It has lifted.", facts=facts)
+        return code
+
+
+class Situation(NamedTuple):
+    """Who sends an example, and the pair it is sent about."""
+
+    who: str
+    pair: Callable[[DemoLab], str] = lambda _: ""
+
+
+def at(stage: str) -> Callable[[DemoLab], str]:
+    return lambda lab: lab.pair(stage)
+
+
+def to_send(lab: DemoLab) -> str:
+    return lab.pair("send", "quay clinician", "quay")
+
+
+SITUATIONS: dict[tuple[str, str], Situation] = {
+    ("/api/v1/orders", "a_pair"): Situation("clinician"),
+    ("/api/v1/orders", "one_foot"): Situation("clinician"),
+    (PRESCRIPTION, "both"): Situation("clinician", at("press")),
+    ("/api/v1/parcels", "to_the_clinic"): Situation("technician", to_send),
+    ("/api/v1/parcels", "back_to_the_lab"): Situation("quay clinician", DemoLab.to_come_back),
+    (ARRIVAL, "all_here"): Situation("quay clinician", to_send),
+    (ARRIVAL, "one_missing"): Situation("quay clinician", to_send),
+    (ACT, "check_in"): Situation("technician", at("check_in")),
+    (ACT, "advance"): Situation("technician", at("press")),
+    (ACT, "advance_one_side"): Situation("technician", at("press")),
+    (ACT, "advance_far"): Situation("technician", at("press")),
+    (ACT, "start"): Situation("technician", at("press")),
+    (ACT, "put_down"): Situation("technician", lambda lab: lab.done("start")),
+    (ACT, "park"): Situation("technician", at("press")),
+    (ACT, "ask"): Situation("technician", at("press")),
+    (ACT, "answer"): Situation("clinician", lambda lab: lab.done("ask", reason="Which side?")),
+    (ACT, "resume"): Situation("technician", lambda lab: lab.done("park", reason="material", waiting_on="supplier")),
+    (ACT, "send_back"): Situation("technician", at("trim")),
+    (ACT, "recapture"): Situation("technician", at("press")),
+    (ACT, "promise"): Situation("technician", at("press")),
+    (ACT, "take_back"): Situation("technician", at("press")),
+    (ACT, "tell"): Situation("clinician", at("dispense")),
+    (ACT, "book"): Situation("clinician", at("dispense")),
+    (ACT, "no_show"): Situation("clinician", at("dispense")),
+    (ACT, "dispense"): Situation("clinician", at("dispense")),
+    (ACT, "note_request"): Situation("clinician", DemoLab.worn),
+    (ACT, "keep_wearing"): Situation("clinician", DemoLab.worn),
+    (ACT, "adjust_here"): Situation("clinician", DemoLab.worn),
+    (ACT, "adjust_at_the_lab"): Situation("clinician", DemoLab.worn),
+    (ACT, "settle"): Situation("clinician", DemoLab.worn),
+    (ACT, "refurbish"): Situation("clinician", DemoLab.worn),
+    (ACT, "remake"): Situation("clinician", DemoLab.worn),
+    (ACT, "withdraw"): Situation("clinician", at("press")),
+    (ACT, "close"): Situation("clinician", DemoLab.given_up),
+    (ACT, "uncollected"): Situation("clinician", DemoLab.forgotten),
+    (ACT, "reopen"): Situation("manager", DemoLab.withdrawn),
+    (ACT, "transfer"): Situation("manager", at("press")),
+}
+
+
+@pytest.fixture
+def demo(settings: Settings, database: Database) -> Iterator[tuple[FastAPI, DemoLab]]:
+    with database.writing() as db:
+        open_lab(db)
+    app = build(settings)
+    yield app, DemoLab(database, builders.demo_house(database))
+    app.state.database.close()
+
+
+def examples(app: FastAPI) -> dict[tuple[str, str], Any]:
+    """Bodies by path and name."""
+    return {
+        (path, name): example["value"]
+        for path, methods in app.openapi()["paths"].items()
+        for operation in methods.values()
+        for content in operation.get("requestBody", {}).get("content", {}).values()
+        for name, example in content.get("examples", {}).items()
+    }
+
+
+def test_every_example_works_on_the_demo(demo: tuple[FastAPI, DemoLab]) -> None:
+    app, lab = demo
+    found = examples(app)
+    assert set(found) == set(SITUATIONS), "each example needs a situation and each situation its example"
+    refused = {}
+    for (path, name), body in found.items():
+        situation = SITUATIONS[path, name]
+        code = situation.pair(lab)
+        places = {"code": code}
+        if path == ARRIVAL:
+            sent = {"clinic_id": lab.house.clinics["quay"], "codes": [code]}
+            parcel = builders.program(app, lab.house.people["technician"]).post("/api/v1/parcels", json=sent)
+            places["parcel_id"] = parcel.json()["parcel"]
+        client = builders.program(app, lab.house.people[situation.who])
+        answer = client.post(path.format(**places), json=json.loads(json.dumps(body).replace(CODE, code)))
+        if answer.status_code not in (200, 201):
+            refused[path, name] = answer.text
+        clock.set_shift(timedelta())
+    assert refused == {}
+
+
+def test_every_act_has_an_example_but_those_with_an_address_of_their_own(demo: tuple[FastAPI, DemoLab]) -> None:
+    shown = {body["act"] for (path, _), body in examples(demo[0]).items() if path == ACT}
+    assert shown == set(ACTS) - set(ELSEWHERE)
+
+
+def test_every_operation_says_what_it_does_takes_and_refuses(demo: tuple[FastAPI, DemoLab]) -> None:
+    silent = []
+    for path, methods in demo[0].openapi()["paths"].items():
+        assert path.startswith("/api/v1"), f"{path} is a page, not part of the API"
+        for method, operation in methods.items():
+            here = f"{method} {path}"
+            silent += [f"{here}: {part}" for part in ("summary", "description") if not operation.get(part)]
+            for content in operation.get("requestBody", {}).get("content", {}).values():
+                if not content.get("examples") and "multipart" not in str(operation["requestBody"]):
+                    silent.append(f"{here}: examples")
+            for status, said in operation["responses"].items():
+                if status >= "400" and list(said["content"]) != ["application/problem+json"]:
+                    silent.append(f"{here}: {status} is not what we answer")
+    assert silent == []
+
+
+def test_every_field_of_a_body_has_words(demo: tuple[FastAPI, DemoLab]) -> None:
+    bodies = [each for group in read(demo[0].openapi(), "") for each in group.operations if each.body]
+    assert bodies
+    assert [f"{each.path}: {part.name}" for each in bodies for part in each.body if not part.words] == []
+
+
+def test_a_command_copied_from_the_page_sends_its_example(demo: tuple[FastAPI, DemoLab]) -> None:
+    """A shell takes each command apart: the address and the body hold the pair's code from the shell's variable."""
+    app, _ = demo
+    bodies = examples(app)
+    operations = [each for group in read(app.openapi(), "http://lab.example") for each in group.operations]
+    for operation in operations:
+        names = [name for path, name in bodies if path == operation.path]
+        for name, example in zip(names, operation.examples, strict=False):
+            script = f"curl() {{ printf '%s\\0' \"$@\"; }}; TOKEN=secret CODE=26-00012-X PARCEL_ID=7\n{example.command}"
+            run = subprocess.run(["sh", "-euc", script], capture_output=True, text=True, check=True, timeout=10)
+            words = run.stdout.split("\0")
+            address = operation.path.format(code="26-00012-X", parcel_id=7)
+            assert words[:3] == ["-X", "POST", f"http://lab.example{address}"]
+            assert "Authorization: Bearer secret" in words
+            body = json.dumps(bodies[operation.path, name]).replace(CODE, "26-00012-X")
+            assert json.loads(words[words.index("-d") + 1]) == json.loads(body)
+
+
+def test_whoever_is_signed_in_reads_it_and_a_stranger_is_asked_to_sign_in(demo: tuple[FastAPI, DemoLab]) -> None:
+    app, lab = demo
+    page = builders.browser(app, lab.house.people["technician"]).get("/api/docs")
+    assert page.status_code == 200
+    for operation in (each for group in read(app.openapi(), "") for each in group.operations):
+        assert f'href="#{operation.id}"' in page.text, f"{operation.path} is not in the contents"
+        assert f'id="{operation.id}"' in page.text
+    stranger = TestClient(app, base_url="http://127.0.0.1", follow_redirects=False).get("/api/docs")
+    assert stranger.headers["location"] == "/sign-in?then=/api/docs"
