@@ -239,10 +239,10 @@ def new_password(email: str) -> None:
 
 
 @app.command("token")
-def make_token(email: str) -> None:
+def make_token(email: str, name: Annotated[str, typer.Option(help="What it is for.")] = "") -> None:
     """Print an API token that acts as this person, on the last line; it is not shown again."""
     with sentences(), opened() as database, database.writing() as db:
-        token = actions.make_token(db, email=email)
+        token = actions.make_token(db, email=email, name=name)
     print(token)
 
 

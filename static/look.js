@@ -50,7 +50,8 @@ document.addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.altKey || event.metaKey || event.target.closest(WRITTEN_IN)) return;
   if (event.timeStamp - last > SCAN.pause) keys = "";
   last = event.timeStamp;
-  if (event.key.length === 1) {
+  if (event.key === " ") keys = ""; // no code has a blank: somebody ticks boxes
+  else if (event.key.length === 1) {
     if (!keys) first = last;
     keys += event.key;
   }

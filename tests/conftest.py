@@ -5,6 +5,7 @@ import secrets
 import shutil
 import tempfile
 from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager
 from datetime import timedelta
 from pathlib import Path
 
@@ -78,27 +79,42 @@ def migrated(on_postgresql: bool, tmp_path_factory: pytest.TempPathFactory) -> s
     return url
 
 
+Copies = Callable[[Path], AbstractContextManager[Callable[[], str]]]
+
+
+@pytest.fixture(scope="session")
+def copies(migrated: str, on_postgresql: bool) -> Copies:
+    """Copies the migrated database as often as it is asked to, below a folder, until the block ends."""
+
+    @contextmanager
+    def copying(folder: Path) -> Iterator[Callable[[], str]]:
+        made: list[str] = []
+
+        def copy() -> str:
+            name = f"test_{secrets.token_hex(6)}"
+            if not on_postgresql:
+                path = folder / f"{name}.db"
+                shutil.copy(migrated.removeprefix("sqlite:///"), path)
+                return f"sqlite:///{path}"
+            with psycopg.connect(os.environ["PAIRTRAIL_TEST_POSTGRESQL"], autocommit=True) as admin:
+                admin.execute(f"CREATE DATABASE {name} TEMPLATE {make_url(migrated).database}")
+            made.append(name)
+            return _address(name)
+
+        yield copy
+        if made:
+            with psycopg.connect(os.environ["PAIRTRAIL_TEST_POSTGRESQL"], autocommit=True) as admin:
+                for name in made:
+                    admin.execute(f"DROP DATABASE {name} WITH (FORCE)")
+
+    return copying
+
+
 @pytest.fixture
-def new_url(migrated: str, on_postgresql: bool, tmp_path: Path) -> Iterator[Callable[[], str]]:
+def new_url(copies: Copies, tmp_path: Path) -> Iterator[Callable[[], str]]:
     """Copies the migrated database as often as a test wants one of its own."""
-    made: list[str] = []
-
-    def copy() -> str:
-        name = f"test_{secrets.token_hex(6)}"
-        if not on_postgresql:
-            path = tmp_path / f"{name}.db"
-            shutil.copy(migrated.removeprefix("sqlite:///"), path)
-            return f"sqlite:///{path}"
-        with psycopg.connect(os.environ["PAIRTRAIL_TEST_POSTGRESQL"], autocommit=True) as admin:
-            admin.execute(f"CREATE DATABASE {name} TEMPLATE {make_url(migrated).database}")
-        made.append(name)
-        return _address(name)
-
-    yield copy
-    if made:
-        with psycopg.connect(os.environ["PAIRTRAIL_TEST_POSTGRESQL"], autocommit=True) as admin:
-            for name in made:
-                admin.execute(f"DROP DATABASE {name} WITH (FORCE)")
+    with copies(tmp_path) as copy:
+        yield copy
 
 
 @pytest.fixture

@@ -23,8 +23,9 @@ from app.people.rules import Role, Viewer
 from app.people.tables import Clinic, Staff
 from app.trade import codes
 
-pair_t, visit_t, order_t, hold_t, clinic_t = (
-    Pair.metadata.tables[name] for name in ("pair", "visit", "orders", "hold", "clinic")
+pair_t, visit_t, order_t, hold_t, clinic_t, belonging_t, item_t = (
+    Pair.metadata.tables[name]
+    for name in ("pair", "visit", "orders", "hold", "clinic", "belonging", "parcel_belonging")
 )
 SIDE_COLUMNS = {"L": "left", "R": "right"}
 
@@ -171,11 +172,9 @@ _OF_CLINIC = {"clinic": clinic_t.c.name, "by_parcel": clinic_t.c.by_parcel}
 QUEUE_COLUMNS = tuple(_OF_CLINIC[name] if name in _OF_CLINIC else pair_t.c[name] for name in QueueRow._fields)
 # A statement is as dear to build as to run: what every page asks is built once, with its values left open.
 _ROWS = select(*QUEUE_COLUMNS).join(clinic_t, clinic_t.c.id == pair_t.c.clinic_id)
+_WORKABLE = (pair_t.c.not_before.is_(None)) | (pair_t.c.not_before <= bindparam("now"))
 _QUEUE = (
-    _ROWS.where(
-        pair_t.c.stage == bindparam("stage"),
-        (pair_t.c.not_before.is_(None)) | (pair_t.c.not_before <= bindparam("now")),
-    )
+    _ROWS.where(pair_t.c.stage == bindparam("stage"), _WORKABLE)
     .order_by(pair_t.c.due_on, pair_t.c.since, pair_t.c.id)
     .limit(bindparam("limit", type_=Integer))
 )
@@ -249,19 +248,33 @@ def by_label(db: Session, start: str, *, clinics: Collection[int] | None, most: 
 
 
 class Waiting(NamedTuple):
+    """Pairs that can be worked, the oldest since when, and beside them those that are setting."""
+
     pairs: int
     oldest: datetime
+    setting: int
 
 
 class Count(NamedTuple):
     pairs: int
     oldest: datetime
+    setting: int
     parked: int
+
+    @property
+    def open(self) -> int:
+        return self.pairs + self.setting
 
 
 # Nothing but what the queue's own index holds: the table itself is not touched.
+_SINCE = func.min(pair_t.c.since)
 _WAITING = (
-    select(pair_t.c.stage, func.count(), func.min(pair_t.c.since))
+    select(
+        pair_t.c.stage,
+        func.count().filter(_WORKABLE),
+        func.coalesce(_SINCE.filter(_WORKABLE), _SINCE),
+        func.count().filter(~_WORKABLE),
+    )
     .where(pair_t.c.stage.is_not(None))
     .group_by(pair_t.c.stage)
 )
@@ -269,15 +282,15 @@ _COUNTS = _WAITING.add_columns(func.count(pair_t.c.parked_on))
 
 
 def waiting(db: Session, *, clinics: Collection[int] | None) -> dict[str, Waiting]:
-    """How many open pairs wait at each stage, and since when the oldest does."""
+    """How many open pairs wait at each stage, and since when the oldest does; what is setting is counted apart."""
     query = _WAITING if clinics is None else _WAITING.where(pair_t.c.clinic_id.in_(list(clinics)))
-    return {row[0]: Waiting(*row[1:]) for row in db.execute(query)}
+    return {row[0]: Waiting(*row[1:]) for row in db.execute(query, {"now": clock.now()})}
 
 
 def counts(db: Session, *, clinics: Collection[int] | None) -> dict[str, Count]:
     """The same, and how many of them stand still."""
     query = _COUNTS if clinics is None else _COUNTS.where(pair_t.c.clinic_id.in_(list(clinics)))
-    return {row[0]: Count(*row[1:]) for row in db.execute(query)}
+    return {row[0]: Count(*row[1:]) for row in db.execute(query, {"now": clock.now()})}
 
 
 class MoveRow(NamedTuple):
@@ -400,6 +413,98 @@ def parcel_contents(db: Session, parcel_ids: Collection[int]) -> dict[int, list[
     for row in rows:
         found.setdefault(row[0], []).append((row[1], row[2], row[3], row[4]))
     return found
+
+
+class BelongingRow(NamedTuple):
+    id: int
+    pair_id: int
+    kind: str
+    side: str
+    place: str
+    becomes: str
+    shelf: str | None
+    settled_at: datetime | None
+    settled_by: str | None
+
+
+def belongings(db: Session, pair_ids: Collection[int], *, unsettled: bool = False) -> list[BelongingRow]:
+    """What came with these pairs, in the order of coming; `unsettled` leaves out what is accounted for."""
+    names = ("id", "pair_id", "kind", "side", "place", "becomes", "shelf", "settled_at")
+    query = (
+        select(*(belonging_t.c[name] for name in names), col(Staff.name))
+        .join(Staff, col(Staff.id) == belonging_t.c.settled_by, isouter=True)
+        .where(belonging_t.c.pair_id.in_(list(pair_ids)))
+        .order_by(belonging_t.c.id)
+    )
+    if unsettled:
+        query = query.where(belonging_t.c.settled_at.is_(None))
+    return [BelongingRow(*row) for row in db.execute(query)]
+
+
+class Travelling(NamedTuple):
+    """A belonging in a parcel, sent, received, missing or damaged there, with the code of its pair."""
+
+    parcel_id: int
+    id: int
+    kind: str
+    side: str
+    state: str
+    code: str
+
+
+def travelling(
+    db: Session, *, parcel_ids: Collection[int] | None = None, pair_ids: Collection[int] | None = None
+) -> list[Travelling]:
+    """What travels or travelled in these parcels, or of these pairs; by parcel and pair."""
+    query = (
+        select(item_t.c.parcel_id, belonging_t.c.id, belonging_t.c.kind, belonging_t.c.side, item_t.c.state)
+        .add_columns(pair_t.c.code)
+        .join(belonging_t, belonging_t.c.id == item_t.c.belonging_id)
+        .join(pair_t, pair_t.c.id == belonging_t.c.pair_id)
+        .order_by(item_t.c.parcel_id, pair_t.c.code, belonging_t.c.id)
+    )
+    if parcel_ids is not None:
+        query = query.where(item_t.c.parcel_id.in_(list(parcel_ids)))
+    if pair_ids is not None:
+        query = query.where(belonging_t.c.pair_id.in_(list(pair_ids)))
+    return [Travelling(*row) for row in db.execute(query)]
+
+
+def codes_of(db: Session, ids: Collection[int], *, by: str = "id") -> dict[int, list[str]]:
+    """The codes of these pairs, or `by` order_id those of these orders, in order."""
+    found: dict[int, list[str]] = {}
+    if ids:
+        query = select(pair_t.c[by], pair_t.c.code).where(pair_t.c[by].in_(list(ids))).order_by(pair_t.c.code)
+        for key, code in db.execute(query):
+            found.setdefault(key, []).append(code)
+    return found
+
+
+class OfWearer(NamedTuple):
+    code: str
+    stage: str | None
+    end: str | None
+
+
+def of_wearer(db: Session, patient_id: int) -> list[OfWearer]:
+    """Every pair of a wearer, open or ended, by code."""
+    rows = db.execute(
+        select(*(pair_t.c[name] for name in OfWearer._fields))
+        .join(order_t, order_t.c.id == pair_t.c.order_id)
+        .where(order_t.c.patient_id == patient_id)
+        .order_by(pair_t.c.code)
+    )
+    return [OfWearer(*row) for row in rows]
+
+
+def travelled(db: Session, order_ids: Collection[int]) -> tuple[list[int], list[int]]:
+    """The pairs of these orders, and the parcels that they were ever in."""
+    rows = db.execute(
+        select(pair_t.c.id, col(ParcelItem.parcel_id))
+        .join(ParcelItem, col(ParcelItem.pair_id) == pair_t.c.id, isouter=True)
+        .where(pair_t.c.order_id.in_(list(order_ids)))
+    ).all()
+    return sorted({row[0] for row in rows}), sorted({row[1] for row in rows if row[1] is not None})
 
 
 def prescription_number(db: Session, order_id: int) -> int:

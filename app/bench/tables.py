@@ -15,8 +15,10 @@ class Pair(SQLModel, table=True):
     """One row a pair, wide enough that a queue needs no other table."""
 
     __table_args__ = (
-        # A queue in the order to work: appointment or promised day, then age.
-        Index("ix_pair_queue", "stage", "due_on", "since", "id", sqlite_where=_OPEN, postgresql_where=_OPEN),
+        # A queue in the order to work: appointment or promised day, then age; counted without what is still setting.
+        Index(
+            "ix_pair_queue", "stage", "due_on", "since", "id", "not_before", sqlite_where=_OPEN, postgresql_where=_OPEN
+        ),
         # The same for one clinic's clinicians, and "what is open at this clinic?"
         Index(
             "ix_pair_clinic_queue",
@@ -25,6 +27,7 @@ class Pair(SQLModel, table=True):
             "due_on",
             "since",
             "id",
+            "not_before",
             sqlite_where=_OPEN,
             postgresql_where=_OPEN,
         ),
@@ -60,8 +63,12 @@ class Pair(SQLModel, table=True):
     promised_on: date | None = None
     fitting_at: datetime | None = None
     due_on: date = date(9999, 12, 31)
-    """What the queue is worked by: the day of the appointment, else the promised, else the wanted day."""
+    """What the queue is worked by: the day of the appointment, else the promised, else the wanted day.
+
+    While the pair is worn in, its review's.
+    """
     not_before: datetime | None = None
+    """Until when plaster sets or glue cures at the present stage."""
     rush: bool = False
     tray: int | None = None
     replaces_id: int | None = Field(default=None, foreign_key="pair.id")
@@ -184,14 +191,30 @@ class Serial(SQLModel, table=True):
 class Belonging(SQLModel, table=True):
     """What came with a pair: shoes, liners, the old pair, a tracing, the cast."""
 
+    __table_args__ = (
+        # "What of an ended pair is not accounted for?", and what a parcel or the wearer can take along.
+        Index(
+            "ix_belonging_open",
+            "pair_id",
+            sqlite_where=text("settled_at IS NULL"),
+            postgresql_where=text("settled_at IS NULL"),
+        ),
+    )
+
     id: int = Field(default=None, primary_key=True)
+    # Everything that came with a pair, on its page.
     pair_id: int = Field(foreign_key="pair.id", index=True)
     kind: str
     side: str = "LR"
     place: str = "lab"
+    """Where it is now; app/bench/rules/belongings.py names the places."""
     becomes: str = "back"
-    """back to the wearer, kept, or thrown away."""
+    """A fate of app/bench/rules/belongings.py."""
     settled_at: datetime | None = None
+    """Since when it is accounted for; empty while it is still to go back."""
+    settled_by: int | None = Field(default=None, foreign_key="staff.id")
+    shelf: str | None = None
+    """Where the lab keeps it, if it does."""
 
 
 class Parcel(SQLModel, table=True):
@@ -229,3 +252,15 @@ class ParcelItem(SQLModel, table=True):
     sides: str
     state: str = "sent"
     """sent, received, missing or damaged."""
+
+
+class ParcelBelonging(SQLModel, table=True):
+    """A belonging that travels in a parcel with its pair."""
+
+    __tablename__ = "parcel_belonging"
+
+    parcel_id: int = Field(foreign_key="parcel.id", primary_key=True)
+    # "What became of this on its ways?", on its pair's page.
+    belonging_id: int = Field(foreign_key="belonging.id", primary_key=True, index=True)
+    state: str = "sent"
+    """As of a pair: sent, received, missing or damaged."""

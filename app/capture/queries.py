@@ -1,5 +1,6 @@
 """Reading captures: what waits to be matched, what an order is worked from, which orders wait for what came."""
 
+from collections.abc import Collection
 from datetime import datetime
 from typing import NamedTuple
 
@@ -105,3 +106,20 @@ def scans_of_order(db: Session, order_id: int) -> dict[str, ScanRow]:
         .order_by(col(Capture.side))
     )
     return {row[0]: ScanRow(*row)._replace(mesh=FootMesh(**row[4])) for row in rows}
+
+
+def whose(db: Session, capture_ids: Collection[int]) -> dict[int, tuple[int, str]]:
+    """Wearer and side of these captures."""
+    if not capture_ids:
+        return {}
+    rows = db.execute(
+        select(col(Capture.id), col(Capture.patient_id), col(Capture.side)).where(col(Capture.id).in_(capture_ids))
+    )
+    return {row[0]: (row[1], row[2]) for row in rows}
+
+
+def behind(db: Session, patient_ids: Collection[int], order_ids: Collection[int]) -> tuple[list[int], list[int]]:
+    """Every capture of these wearers, void ones too, and the arrivals that were matched to these orders."""
+    theirs = select(col(Capture.id)).where(col(Capture.patient_id).in_(patient_ids))
+    came = select(col(Arrival.id)).where(col(Arrival.order_id).in_(order_ids))
+    return list(db.execute(theirs).scalars()), list(db.execute(came).scalars())

@@ -70,7 +70,7 @@ class Arrival(SQLModel, table=True):
     note_id: int | None = Field(default=None, foreign_key="note.id")
     became: str | None = None
     """matched, split or returned, once it is settled."""
-    order_id: int | None = Field(default=None, foreign_key="orders.id")
+    order_id: int | None = Field(default=None, foreign_key="orders.id", index=True)
     settled_at: datetime | None = None
     settled_by: int | None = Field(default=None, foreign_key="staff.id")
 

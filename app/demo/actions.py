@@ -39,9 +39,10 @@ def open_lab(db: Session) -> None:
             address="The Net Loft, 1 Slipway, Saltmarsh Bay",
             phone="01632 960 100",
             zone="Europe/London",
-            stages_on=["correct", "grind", "inspect"],
+            stages_on=["prepare", "correct", "grind", "inspect"],
             calendar_id=calendar.id,
             demo=True,
+            marks_start=True,
         )
     )
     clinics: dict[str, int] = {}

@@ -1,134 +1,157 @@
-"""Fills a lab with invented pairs in bulk: the demo's year, or as many as a measurement wants."""
+"""Fills a lab with invented pairs: the demo's year, or as many as a measurement wants.
+
+What is over is written in bulk (walks.py), and so are plain pairs that are being made; what the demo has to show of
+trouble and of the clinics' side is done by the real acts, each at its own time (stories).
+"""
 
 from collections.abc import Callable
 from datetime import datetime, timedelta
+from functools import partial
 from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.random import Generator
-from sqlalchemy import func, insert, select
-from sqlmodel import Session, SQLModel
+from sqlalchemy import select, update
+from sqlmodel import Session, col
 
 from app import clock
 from app.bench.rules.stages import STAGES
 from app.bench.tables import Serial
 from app.database import Database
-from app.demo.year import House, Ids, Rows, Walker
-from app.people import queries as people
-from app.people.rules import Role
+from app.demo import stories
+from app.demo.ledger import Ledger
+from app.demo.rows import House, Rows, house, rows_after, store
+from app.demo.telling import Story, Teller, Telling, ago, tell
+from app.demo.walks import Walker
+from app.fitting.tables import Recheck
 from app.trade import codes
+from app.trade.worktime import WorkCalendar
 
-TABLES = (
-    *(
-        "note",
-        "patient",
-        "orders",
-        "prescription",
-        "capture",
-        "worked_from",
-        "pair",
-        "visit",
-        "move",
-        "hold",
-        "stay",
-        "wearing_plan",
-        "review",
-    ),
-)
-"""In the order of their foreign keys."""
 CHUNK = 500
-OPEN_PAIRS = 60
-FINISHED = 1500
-Told = Callable[[int], None]
+FINISHED, FINISHED_DAYS = 1500, (38, 380)
+"""How many, and how many days ago they were ordered."""
+LATELY = 70
+"""Days ago from which on stories are told, and everything is written in the order of time."""
+PLAIN = 2
+"""Pairs at each bench stage of whom there is nothing to tell."""
+FORGOTTEN, FORGOTTEN_SINCE = 4, timedelta(days=16)
+"""Rechecks that nobody held, and for how long at least."""
+TRIES = 300
+Progress = Callable[[int], None]
 
 
-def seed(database: Database, *, pairs: int, years: float, seed: int, told: Told = lambda _: None) -> int:
+def seed(database: Database, *, pairs: int, years: float, seed: int, told: Progress = lambda _: None) -> int:
     """`pairs` orders spread evenly over the last `years`; those whose way is not over yet stand open."""
     rng, until = np.random.default_rng(seed), clock.now()
-    starts = sorted(until - timedelta(days=float(day)) for day in rng.uniform(0.01, years * 365.25, pairs))
+    days = sorted(rng.uniform(0.01, years * 365.25, pairs).tolist(), reverse=True)
     made = 0
     for first in range(0, pairs, CHUNK):
         with database.writing() as db:
-            filler = Filler(db, rng)
-            for start in starts[first : first + CHUNK]:
-                filler.add(start, until)
+            filler = Filler(db)
+            for each in days[first : first + CHUNK]:
+                filler.add(int(rng.integers(2**32)), _opening(filler.house.calendar, until, each), until)
                 made += 1
             filler.store()
         told(made)
     return made
 
 
-def fill_demo(database: Database, *, finished: int = FINISHED, seed: int = 417, told: Told = lambda _: None) -> None:
+def fill_demo(
+    database: Database, *, finished: int = FINISHED, seed: int = 417, told: Progress = lambda _: None
+) -> None:
     """A year of finished pairs, and about sixty open ones over all stages that this lab has."""
     rng, until = np.random.default_rng(seed), clock.now()
+    days = sorted(rng.uniform(*FINISHED_DAYS, finished).tolist(), reverse=True)
     with database.writing() as db:
-        filler = Filler(db, rng)
-        made = 0
-        while made < finished:
-            start = until - timedelta(days=float(rng.uniform(45, 380)))
-            made += filler.add(start, until, wanted=lambda walker: walker.state.end is not None)
+        filler = Filler(db)
+        here = filler.house
+        for made, each in enumerate((each for each in days if each > LATELY), start=1):
+            start = _opening(here.calendar, until, each)
+            filler.add(_dice_that_end(here, rng, start, until), start, until)
             if made % 100 == 0:
                 told(made)
         filler.store()
-    with database.writing() as db:
-        filler = Filler(db, rng)
-        stages = [stage for stage in STAGES if stage not in ("return", *_switched_off(filler))]
-        clinics = [clinic.id for clinic in filler.house.clinics]
-        for number in range(OPEN_PAIRS):
-            # Each clinic has pairs to dispense and wearers to review.
-            turn = clinics[number // len(stages) % len(clinics)]
-            _open_at(filler, stages[number % len(stages)], until, turn)
-        filler.store()
+        _forget_rechecks(db, until)
+    lately = [_opening(here.calendar, until, each) for each in days if each <= LATELY]
+    over = [
+        partial(_at_its_time, dice=_dice_that_end(here, rng, start, until), start=start, until=until)
+        for start in lately
+    ]
+    plain = [_plain(here, rng, until, stage) for stage in STAGES if STAGES[stage].bench for _ in range(PLAIN)]
+    tell(database, [*stories.ALL, *over, *plain], rng)
+    told(finished)
 
 
-def _switched_off(filler: "Filler") -> list[str]:
-    return [key for key, stage in STAGES.items() if stage.optional and key not in filler.house.stages_on]
+def _dice_that_end(here: House, rng: Generator, start: datetime, until: datetime) -> int:
+    """A seed with which a pair that is ordered at `start` has ended by `until`."""
+    while True:
+        dice = int(rng.integers(2**32))
+        if _walked(here, dice, start, until).state.end:
+            return dice
 
 
-def _open_at(filler: "Filler", stage: str, until: datetime, clinic_id: int) -> None:
-    """A pair that stands at `stage` now: starts are tried, sooner ones for early stages, until one stands there."""
+def _walked(here: House, dice: int, start: datetime, until: datetime) -> Ledger:
+    """A trial, of which nothing is kept."""
+    return Walker(here, np.random.default_rng(dice), Rows({}), "", start).walk(until)
 
-    def stands_there(walker: Walker) -> bool:
-        theirs = stage not in ("dispense", "wear_in") or walker.clinic.id == clinic_id
-        return walker.state.stage == stage and theirs
 
-    early = list(STAGES).index(stage) / len(STAGES)
-    for _ in range(400):
-        days = filler.rng.uniform(0.02, 3) if early == 0 else filler.rng.uniform(1, 6 + 22 * early)
-        if filler.add(until - timedelta(days=float(days)), until, wanted=stands_there):
-            return
+def _opening(calendar: WorkCalendar, until: datetime, days: float) -> datetime:
+    """The first open minute of the lab from so many days before `until` on."""
+    return calendar.add_minutes(until - timedelta(days=days), 1)
+
+
+def _forget_rechecks(db: Session, until: datetime) -> None:
+    """A few of the last that should have been held are still to be."""
+    late = select(col(Recheck.id)).where(col(Recheck.due_on) < (until - FORGOTTEN_SINCE).date())
+    latest = late.order_by(col(Recheck.due_on).desc(), col(Recheck.id)).limit(3 * FORGOTTEN)
+    forgotten = list(db.execute(latest).scalars())[::3]
+    db.execute(update(Recheck).where(col(Recheck.id).in_(forgotten)).values(state="open"))
+
+
+def _plain(here: House, rng: Generator, until: datetime, stage: str) -> Story:
+    """A pair that stands at `stage` now and is free to go on; it is written when its order's time has come.
+
+    A pair is walked to its end to see how long after the order it is at the stage; the same dice then bring it there
+    now. Where a lab skips the stage there is no such pair, and nothing to tell.
+    """
+    for _ in range(TRIES):
+        dice = int(rng.integers(2**32))
+        start = here.calendar.add_minutes(until - timedelta(days=120), 1)
+        trial = _walked(here, dice, start, until)
+        stay = next((stay for stay in trial.rows.of["stay"] if stay["stage"] == stage), None)
+        if stay is None:
+            continue
+        before, there = (here.calendar.minutes_between(start, stay[name]) for name in ("entered_at", "left_at"))
+        start = ago(here.calendar, until, before + round((there - before) * float(rng.uniform(0.1, 0.9))))
+        state = _walked(here, dice, start, until).state
+        if state.stage == stage and not state.holds:
+            return partial(_at_its_time, dice=dice, start=start, until=until)
+    return lambda _: iter(())
+
+
+def _at_its_time(teller: Teller, dice: int, start: datetime, until: datetime) -> Telling:
+    yield start
+    filler = Filler(teller.db)
+    filler.add(dice, start, until)
+    filler.store()
 
 
 class Filler:
     """Walks pairs into rows and writes them at once; numbers go on from what the database holds."""
 
-    def __init__(self, db: Session, rng: Generator) -> None:
-        self.db, self.rng = db, rng
-        self.house = _house(db)
-        self.rows = Rows()
-        self.ids = Ids({name: _next_id(db, name) for name in TABLES if name not in ("worked_from", "hold", "stay")})
+    def __init__(self, db: Session) -> None:
+        self.db, self.house, self.rows = db, house(db), rows_after(db)
         self.serials: dict[int, Serial] = {row.year: row for row in db.execute(select(Serial)).scalars()}
 
-    def add(self, start: datetime, until: datetime, wanted: Callable[[Walker], bool] | None = None) -> bool:
-        """One pair from an opening hour at or after `start`; kept only if it comes out as `wanted`."""
-        start = self.house.calendar.add_minutes(start, 1)
-        ids, rows = Ids(dict(self.ids.free)), Rows()
-        serial = self._serial(start)
-        walker = Walker(self.house, self.rng, ids, rows, codes.pair_code(serial[0], serial[1]), start)
-        walker.walk(until)
-        if wanted is not None and not wanted(walker):
-            return False
-        self.ids = ids
-        self._row(serial[0]).last = serial[1]
-        for table, new in rows.of.items():
-            self.rows.of.setdefault(table, []).extend(new)
-        return True
+    def add(self, dice: int, start: datetime, until: datetime) -> None:
+        """One pair, ordered at `start` and walked with these dice."""
+        year = start.astimezone(ZoneInfo(self.house.zone)).year % 100
+        row = self._serial(year)
+        row.last = codes.next_serial(year, row.last)
+        code = codes.pair_code(year, row.last)
+        Walker(self.house, np.random.default_rng(dice), self.rows, code, start).walk(until)
 
-    def _serial(self, at: datetime) -> tuple[int, int]:
-        year = at.astimezone(ZoneInfo(self.house.zone)).year % 100
-        return year, codes.next_serial(year, self._row(year).last)
-
-    def _row(self, year: int) -> Serial:
+    def _serial(self, year: int) -> Serial:
         row = self.serials.get(year)
         if row is None:
             row = self.serials[year] = Serial(year=year, last=0)
@@ -136,39 +159,4 @@ class Filler:
         return row
 
     def store(self) -> None:
-        self.db.flush()
-        for name in TABLES:
-            if new := self.rows.of.get(name):
-                self.db.execute(insert(SQLModel.metadata.tables[name]), new)
-        self.rows = Rows()
-        if self.db.get_bind().dialect.name == "postgresql":
-            # Its sequences have not seen the numbers that were given here.
-            for name in self.ids.free:
-                sequence = func.pg_get_serial_sequence(name, "id")
-                last = select(func.max(SQLModel.metadata.tables[name].c.id)).scalar_subquery()
-                self.db.execute(select(func.setval(sequence, last)))
-
-
-def _next_id(db: Session, name: str) -> int:
-    table = SQLModel.metadata.tables[name]
-    return int(db.execute(select(func.coalesce(func.max(table.c.id), 0))).scalar_one()) + 1
-
-
-def _house(db: Session) -> House:
-    lab = people.lab(db)
-    staff = [person for person in people.staff(db) if person.ended_at is None]
-    clinics = people.clinics(db)
-    clinicians = {
-        clinic.id: next(p.id for p in staff if Role.CLINICIAN in p.roles and clinic.id in p.clinics)
-        for clinic in clinics
-        if any(Role.CLINICIAN in p.roles and clinic.id in p.clinics for p in staff)
-    }
-    return House(
-        clinics=[clinic for clinic in clinics if clinic.id in clinicians],
-        technicians=[p.id for p in staff if Role.TECHNICIAN in p.roles],
-        clinicians=clinicians,
-        stages_on=frozenset(lab.stages_on),
-        calendar=people.work_calendar(db),
-        zone=lab.zone,
-        calendar_id=lab.calendar_id,
-    )
+        store(self.db, self.rows)

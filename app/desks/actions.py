@@ -16,10 +16,12 @@ from app.bench.rules.orders import Wanted
 from app.bench.rules.stages import WAYS
 from app.capture import actions as capture
 from app.capture.reading import ScanFile
-from app.desks.rules import ELSEWHERE, REMAKE_STARTS
+from app.desks.rules import ELSEWHERE, MARKS_START, REMAKE_STARTS
 from app.errors import BadInput, NotFound, Unready
 from app.fitting import actions as fitting
+from app.fitting.rules.fit import HELD_BACK
 from app.orders import queries as orders
+from app.people import queries as people
 from app.people.permissions import need
 from app.people.rules import Viewer
 from app.storage import Storage
@@ -30,9 +32,11 @@ def do(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetime | 
     if asked.act in ELSEWHERE:
         words = f"'{asked.act}' needs more than an act says: {ELSEWHERE[asked.act]}."
         raise BadInput(words, {"act": words})
-    special = SPECIAL.get(asked.act)
+    if asked.act in MARKS_START and not people.lab(db).marks_start:
+        raise Unready("This lab does not record who begins work; a manager can switch it on in the lab's settings.")
+    special = fitting.hold_back if "fit" in asked.facts and asked.act in HELD_BACK else SPECIAL.get(asked.act)
     if special is not None:
-        return special(db, code=code, asked=asked, by=by)
+        return special(db, code=code, asked=asked, by=by, done_at=done_at)
     if asked.act == "advance" and asked.from_stage == "check_in":
         box = {key: asked.facts[key] for key in ("shelf", "conditions", "belongings") if key in asked.facts}
         asked = replace(asked, facts={key: value for key, value in asked.facts.items() if key not in box})
@@ -40,7 +44,7 @@ def do(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetime | 
     return bench.move(db, code=code, asked=asked, by=by, done_at=done_at)
 
 
-def remake(db: Session, *, code: str, asked: Asked, by: Viewer) -> Moved:
+def remake(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetime | None = None) -> Moved:
     """The old pair ends as replaced; a new one is ordered with its prescription, the side not remade carried along.
 
     `facts.start` says from what: `positive` (pressed again), `capture` (poured again) or `new` (a new capture).
@@ -52,7 +56,7 @@ def remake(db: Session, *, code: str, asked: Asked, by: Viewer) -> Moved:
     loaded = queries.find(db, code, by, lock=True)
     order, patient = orders.order_and_patient(db, loaded.row["order_id"])
     holding = orders.holding(db, order.id)
-    old = bench.move(db, code=code, asked=asked, by=by)
+    old = bench.move(db, code=code, asked=asked, by=by, done_at=done_at)
     fitting.stop_wearing(db, old, "remake")
     wanted = Wanted(
         clinic_id=loaded.row["clinic_id"],
@@ -98,12 +102,12 @@ def scan_side(db: Session, *, code: str, side: str, by: Viewer, lock: bool = Fal
     return loaded
 
 
-def take_back(db: Session, *, code: str, asked: Asked, by: Viewer) -> Moved:
+def take_back(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetime | None = None) -> Moved:
     """The own last act never happened, and neither did what it had made."""
     undone = queries.last_move(db, queries.find(db, code, by, lock=True).row["id"])
-    moved = bench.move(db, code=code, asked=asked, by=by)
+    moved = bench.move(db, code=code, asked=asked, by=by, done_at=done_at)
     if undone is not None and undone.act == "dispense":
-        fitting.undo_dispense(db, moved.pair_id)
+        fitting.undo_dispense(db, move_id=undone.id, order_id=moved.order_id, by=by)
     return moved
 
 

@@ -12,9 +12,10 @@ from starlette.datastructures import UploadFile
 from app import web
 from app.bench import actions as bench
 from app.bench import queries
-from app.bench.actions import parcels
+from app.bench.actions import belongings, parcels
 from app.bench.queries import QueueRow
 from app.bench.rules.acts import ACTS, WAITING_ON
+from app.bench.rules.belongings import BELONGINGS, FATES
 from app.bench.rules.machine import Asked
 from app.bench.rules.orders import Wanted
 from app.bench.rules.stages import STAGES
@@ -227,12 +228,18 @@ class ParcelIn(In):
     to_clinic: bool = Field(default=True, description="False for a parcel that comes back to the lab.")
     carrier: str = Field(default="", max_length=80, description="Who carries it.")
     tracking: str = Field(default="", max_length=80, description="The carrier's number for it.")
+    belongings: list[int] = Field(
+        default_factory=list, max_length=400, description="Numbers of the pairs' belongings that travel along."
+    )
 
 
 class ArrivalIn(In):
     """What of a parcel is not as it should be: code to `missing` or `damaged`; everything else is received."""
 
     exceptions: dict[str, str] = Field(default_factory=dict, description="A pair's code to missing or damaged.")
+    belongings: dict[int, str] = Field(
+        default_factory=dict, description="A belonging's number to missing or damaged; a pair goes on without it."
+    )
 
 
 @router.post(
@@ -267,10 +274,77 @@ def receive_parcel(parcel_id: int, body: ArrivalIn, ask: Called, idempotency_key
         need(viewer, "receive_parcel")
 
         def act() -> dict[str, Any]:
-            arrived = parcels.receive(db, by=viewer, parcel_id=parcel_id, exceptions=body.exceptions)
+            arrived = parcels.receive(
+                db, by=viewer, parcel_id=parcel_id, exceptions=body.exceptions, belongings=body.belongings
+            )
             return arrived._asdict()
 
         sent = body.model_dump(mode="json") | {"parcel": parcel_id}
+        _, answer = bench.once(db, staff_id=viewer.staff_id, key=idempotency_key, body=sent, act=act)
+    return answer
+
+
+class BelongingIn(In):
+    """Something that came with a pair."""
+
+    kind: str = Field(description=f"One of {', '.join(BELONGINGS)}.")
+    side: Literal["L", "R", "LR"] = Field(default="LR", description="Which side it belongs to.")
+
+
+class FateIn(In):
+    """What became of a belonging; it may be said again and otherwise."""
+
+    becomes: str = Field(
+        description="; ".join(f"{key}: {fate.words}" for key, fate in FATES.items()) + ". The first two leave it open."
+    )
+    shelf: str = Field(default="", max_length=20, description="Where the lab keeps it, if it does.")
+
+
+@router.post(
+    "/pairs/{code}/belongings",
+    status_code=201,
+    summary="Note something that came with a pair",
+    responses=DOING,
+    openapi_extra=examples.named(examples.BELONGINGS),
+)
+def note_belonging(code: Code, body: BelongingIn, ask: Called, idempotency_key: Key = None) -> dict[str, Any]:
+    """It is where the pair is. Answers the number by which it is settled."""
+    with ask.writing() as (viewer, db):
+        need(viewer, "settle_belonging", queries.find(db, code, viewer).row["clinic_id"])
+
+        def act() -> dict[str, Any]:
+            return {"belonging": belongings.add(db, code=code, by=viewer, **body.model_dump())}
+
+        sent = body.model_dump(mode="json") | {"belonging_of": code}
+        _, answer = bench.once(db, staff_id=viewer.staff_id, key=idempotency_key, body=sent, act=act, status=201)
+    return answer
+
+
+@router.post(
+    "/pairs/{code}/belongings/{belonging_id}",
+    summary="Say what became of a belonging",
+    responses=DOING,
+    openapi_extra=examples.named(examples.FATES),
+)
+def settle_belonging(
+    code: Code,
+    belonging_id: Annotated[int, Path(description="Its number, from the pair.")],
+    body: FateIn,
+    ask: Called,
+    idempotency_key: Key = None,
+) -> dict[str, Any]:
+    """Answers the belonging as it is now."""
+    with ask.writing() as (viewer, db):
+        loaded = queries.find(db, code, viewer)
+        need(viewer, "settle_belonging", loaded.row["clinic_id"])
+
+        def act() -> dict[str, Any]:
+            belongings.settle(db, code=code, belonging_id=belonging_id, by=viewer, **body.model_dump())
+            db.flush()
+            (now,) = [each for each in queries.belongings(db, [loaded.row["id"]]) if each.id == belonging_id]
+            return {name: getattr(now, name) for name in ("id", "kind", "side", "place", "becomes", "shelf")}
+
+        sent = body.model_dump(mode="json") | {"belonging_of": code, "belonging": belonging_id}
         _, answer = bench.once(db, staff_id=viewer.staff_id, key=idempotency_key, body=sent, act=act)
     return answer
 
@@ -342,7 +416,8 @@ def list_queues(ask: Called) -> dict[str, Any]:
         counts = queries.counts(db, clinics=own(viewer))
     return {
         "items": [
-            {"stage": key, "queue": stage.queue, "pairs": count.pairs, "oldest": count.oldest, "parked": count.parked}
+            {"stage": key, "queue": stage.queue}
+            | {name: getattr(count, name) for name in ("pairs", "setting", "oldest", "parked")}
             for key, stage in STAGES.items()
             if (count := counts.get(key))
         ]

@@ -32,7 +32,9 @@ def lab_trail(
         if count is None and key != here:
             continue
         state = "here" if key == here else "come"
-        oldest = f"oldest {age(key, count.oldest, now, calendar)}" if count else ""
+        oldest = f"oldest {age(key, count.oldest, now, calendar)}" if count and count.pairs else ""
+        if count and not count.pairs:
+            oldest = f"{count.setting} setting"
         steps.append(Step(state, state, stage.queue, oldest, f"/queue/{key}", count.pairs if count else 0))
     return steps
 

@@ -118,6 +118,11 @@ ARRIVALS: Examples = {
     "all_here": ("Everything is here and whole", {"exceptions": {}}),
     "one_missing": ("One pair is not in it", {"exceptions": {CODE: "missing"}}),
 }
+BELONGINGS: Examples = {"shoes": ("The wearer's shoes", {"kind": "shoes"})}
+FATES: Examples = {
+    "given_back": ("The wearer has it again", {"becomes": "to_wearer"}),
+    "kept": ("The lab keeps it for the next pair", {"becomes": "kept", "shelf": "C2"}),
+}
 _FIT: dict[str, Any] = {"arch": "full", "cover": "ok"} | dict.fromkeys(TICKS, True)
 _REVIEW = {"hours_reached": 8, "comfort": 8, "pain": 1, "pain_relief": 70, "skin": "clear"}
 _ZONE = {"side": "R", "zone": "medial_arch", "what": "lowered"}
@@ -138,6 +143,10 @@ _AT_THE_BENCH: Examples = {
     ),
     "advance": ("The work of a stage is done", _act("advance", "press")),
     "advance_one_side": ("The same for the left side alone", _act("advance", "press", sides="L")),
+    "advance_setting": (
+        "The plaster is poured and sets for three quarters of an hour",
+        _act("advance", "pour", facts={"sets_for": 45}),
+    ),
     "advance_far": ("Several stages booked in one go", _act("advance", "press", to_stage="trim")),
     "start": ("Somebody begins", _act("start", "press")),
     "put_down": ("It is put down again, unfinished", _act("put_down", "press")),
@@ -169,6 +178,17 @@ _AT_THE_CLINIC: Examples = {
     "dispense": (
         "Left and right are confirmed, the fit check passes, the pair goes home",
         _act("dispense", "dispense", facts={"confirmed": "LR", "fit": {"read_back": True, "L": _FIT, "R": _FIT}}),
+    ),
+    "does_not_fit": (
+        "The fit check fails, and the side goes back; what was looked at is kept with it",
+        _act(
+            "send_back",
+            "dispense",
+            to_stage="cover",
+            sides="R",
+            reason="too_short",
+            facts={"fit": {"R": {"cover": "short"}}},
+        ),
     ),
     "note_request": (
         "A wish that waits for the review; numbness makes it urgent",

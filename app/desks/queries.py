@@ -13,7 +13,7 @@ from app.bench.queries import HoldRow, Loaded, MoveRow
 from app.bench.rules.acts import ACTS, TAKE_BACK_WITHIN, TAKEN_BACK, Act, owners
 from app.bench.rules.machine import SIDE_WORDS, may, when
 from app.bench.rules.stages import STAGES, Place
-from app.desks.rules import as_typed
+from app.desks.rules import MARKS_START, as_typed
 from app.orders import queries as orders
 from app.orders.rules import RISKS, SHOE_KINDS
 from app.orders.tables import Patient
@@ -199,10 +199,13 @@ def _postures(patient: Patient) -> list[tuple[str, int | None]]:
 
 
 PAGE_ACTS = (
-    *("advance", "park", "ask", "answer", "resume", "send_back", "recapture", "promise", "take_back"),
+    *("advance", *MARKS_START, "park", "ask", "answer", "resume", "send_back", "recapture", "promise", "take_back"),
     *("refurbish", "remake", "close", "uncollected", "reopen", "withdraw"),
 )
 """Acts with a button at the head of the pair's page; the others stand in the fragments of their room."""
+
+
+BELONGING = ("id", "kind", "side", "place", "becomes", "shelf", "settled_at")
 
 
 def pair_answer(db: Session, loaded: Loaded) -> dict[str, Any]:
@@ -223,6 +226,7 @@ def pair_answer(db: Session, loaded: Loaded) -> dict[str, Any]:
         "promised_on": row["promised_on"],
         "prescription": bench.prescription_number(db, row["order_id"]),
         "needs": row["needs"],
+        "belongings": [{name: getattr(each, name) for name in BELONGING} for each in bench.belongings(db, [row["id"]])],
         "version": state.version,
         "moves": [move_answer(move) for move in reversed(bench.history(db, row["id"]))],
     }
@@ -248,24 +252,26 @@ def move_answer(move: MoveRow) -> dict[str, Any]:
     return {name: getattr(move, name) for name in names}
 
 
-def buttons(loaded: Loaded, viewer: Viewer, moves: list[MoveRow], now: datetime) -> list[Button]:
+def buttons(
+    loaded: Loaded, viewer: Viewer, moves: list[MoveRow], now: datetime, marks_start: bool = False
+) -> list[Button]:
     """The acts this person has on the pair, first the one that brings it on.
 
-    What another role owns is left out; what is this person's but not possible now is shown with its reason.
+    What another role owns is left out; what is this person's but not possible now is shown with its reason. Beginning
+    and putting down are there where the lab records them, one of the two at a time.
     """
     state = loaded.state
     here = viewer.at(loaded.row["clinic_id"])
+    left_out = {"start" if loaded.row["started_by"] else "put_down", *(() if marks_start else MARKS_START)}
+    last = moves[0] if moves else None
+    if last is None or last.staff_id != viewer.staff_id or not can_take_back(last, now):
+        left_out.add("take_back")
     shown = []
-    for key in PAGE_ACTS:
-        act = ACTS[key]
-        if key == "take_back":
-            last = moves[0] if moves else None
-            if last is None or last.staff_id != viewer.staff_id or not can_take_back(last, now):
-                continue
-        elif may(state, act, here) is not None or (state.stage not in act.at and state.end not in act.after):
+    for act in (ACTS[key] for key in PAGE_ACTS if key not in left_out):
+        if may(state, act, here) is not None or (state.stage not in act.at and state.end not in act.after):
             continue
         why_not = when(state, act)
-        if why_not and key in ("answer", "resume"):
+        if why_not and act.key in ("answer", "resume"):
             continue
         shown.append(Button(act, label(act, state.stage), why_not))
     return shown

@@ -19,6 +19,8 @@ REMAKE_STARTS = {
 """What the new pair is made from."""
 ELSEWHERE = {"order": "POST /api/v1/orders", "amend": "POST /api/v1/pairs/{code}/prescription"}
 """Acts that have an address of their own, because more is sent with them."""
+MARKS_START = ("start", "put_down")
+"""Acts that a lab has only if it wants to: they say who worked when."""
 
 
 def side_items(typed: Mapping[str, Any], side: str, wrong: dict[str, str]) -> dict[str, Any]:
@@ -56,6 +58,12 @@ def read_number(raw: str, field: str, wrong: dict[str, str]) -> int:
         return int(raw)
     wrong[field] = "Choose one."
     return 0
+
+
+def whole(text: str) -> int:
+    """A number of at most nine digits; 0, which nothing has, for anything else."""
+    text = text.strip()
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 10 else 0
 
 
 def order_from_form(typed: Mapping[str, Any], typist: int, scans: Mapping[str, str] = {}) -> Wanted:

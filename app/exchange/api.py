@@ -65,7 +65,7 @@ def _queues(db: Session) -> Iterator[Metric]:
     counts = bench.counts(db, clinics=None)
     for stage in STAGES:
         count = counts.get(stage)
-        waiting.add_metric([stage], count.pairs if count else 0)
+        waiting.add_metric([stage], count.open if count else 0)
         parked.add_metric([stage], count.parked if count else 0)
     yield from (waiting, parked)
 

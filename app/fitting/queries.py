@@ -9,13 +9,15 @@ from sqlalchemy import func, select, tuple_
 from sqlmodel import Session, col
 
 from app import clock
-from app.bench.queries import Loaded, pair_t
+from app.bench import queries as pairs
+from app.bench.queries import Loaded, MoveRow, pair_t
 from app.bench.rules.acts import ACTS
+from app.bench.rules.belongings import words_of
 from app.bench.rules.machine import SIDE_WORDS, may, when
 from app.bench.rules.stages import MAKING, STAGES
 from app.bench.tables import Move
 from app.fitting.rules import contact, fit, plan, review
-from app.fitting.tables import Adjustment, Review, WearingPlan, Wish
+from app.fitting.tables import Adjustment, FitCheck, Review, WearingPlan, Wish
 from app.journal.tables import Note
 from app.orders import queries as orders
 from app.orders.rules import SHOE_KINDS
@@ -29,7 +31,18 @@ from app.trade.sizes import SYSTEMS
 review_t, recheck_t, wish_t, contact_t = (
     Review.metadata.tables[name] for name in ("review", "recheck", "wish", "contact")
 )
-CLINIC_ACTS = ("dispense", "tell", "book", "no_show", "adjust", "keep_wearing", "settle", "note_request")
+CLINIC_ACTS = (
+    "dispense",
+    "send_back",
+    "park",
+    "tell",
+    "book",
+    "no_show",
+    "adjust",
+    "keep_wearing",
+    "settle",
+    "note_request",
+)
 SOON = timedelta(days=30)
 
 
@@ -48,6 +61,16 @@ def wearing_plan(db: Session, pair_id: int) -> WearingPlan | None:
     """The plan that the wearer follows now, or followed last; None before dispensing."""
     wanted = select(WearingPlan).where(col(WearingPlan.pair_id) == pair_id, col(WearingPlan.void).is_(False))
     return db.execute(wanted.order_by(col(WearingPlan.id).desc())).scalars().first()
+
+
+def fit_checks(db: Session, moves: Collection[MoveRow]) -> dict[int, str]:
+    """What was found at each fit check of a pair's history, in words, by the move that came of it."""
+    checked = [move.id for move in moves if "result" in move.facts]
+    if not checked:
+        return {}
+    wanted = select(col(FitCheck.move_id), col(FitCheck.answers), col(FitCheck.result))
+    rows = db.execute(wanted.where(col(FitCheck.move_id).in_(checked)))
+    return {move_id: fit.words(answers, result) for move_id, answers, result in rows}
 
 
 class WishRow(NamedTuple):
@@ -232,6 +255,9 @@ def _dispensing(db: Session, loaded: Loaded, viewer: Viewer, today: date) -> dic
         "appointment": row["fitting_at"],
         "early": contact.early_words(fitting.date() if fitting else None, row["promised_on"]),
         "only_trimming": fit.ONLY_TRIMMING,
+        "things": [
+            (each.id, words_of(each.kind, each.side)) for each in pairs.belongings(db, [row["id"]], unsettled=True)
+        ],
         "cautions": ("A trim can't be added back: small passes, against the liner.", *review.WATCH_FOR),
         "choices": [(look.key, look.label, list(look.answers.items())) for look in fit.CHOICES.values()],
         "ticks": [(key, label) for key, (label, _) in fit.TICKS.items()],

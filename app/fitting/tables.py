@@ -13,7 +13,7 @@ _OPEN = text("state = 'open'")
 
 
 class FitCheck(SQLModel, table=True):
-    """What was looked at on the day of dispensing, and how it came to the release."""
+    """What was looked at on the day of dispensing, and what it came to."""
 
     __tablename__ = "fit_check"
 
@@ -26,7 +26,9 @@ class FitCheck(SQLModel, table=True):
     answers: dict[str, Any] = Field(sa_type=JSON)
     """By side and item; app/fitting/rules/fit.py names them."""
     result: str
-    """released, trimmed (here, then released) or with_reason."""
+    """released, trimmed (here, then released), with_reason, sent_back or parked."""
+    shoe_before: dict[str, Any] | None = Field(default=None, sa_type=JSON)
+    """The order's shoe, if another replaced it that day: it comes back when the dispensing is taken back."""
 
 
 class WearingPlan(SQLModel, table=True):

@@ -17,6 +17,10 @@ class Entry(SQLModel, table=True):
         Index("ix_entry_subject_subject_id_id", "subject", "subject_id", "id"),
         # "What did this person do?", newest first; and "did they read this patient in this hour?"
         Index("ix_entry_staff_id_id", "staff_id", "id"),
+        # "Who was refused?", any one kind, newest first.
+        Index("ix_entry_what_id", "what", "id"),
+        # The first and the last entry of some days.
+        Index("ix_entry_at", "at"),
         {"info": APPEND_ONLY, "sqlite_autoincrement": True},
     )
 

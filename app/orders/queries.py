@@ -8,6 +8,7 @@ from sqlmodel import Session, col, select
 
 from app.journal.tables import Note
 from app.orders.tables import Order, Patient, Prescription
+from app.trade import codes
 
 order_t, patient_t, prescription_t = (Order.metadata.tables[name] for name in ("orders", "patient", "prescription"))
 
@@ -60,3 +61,21 @@ def order_and_patient(db: Session, order_id: int) -> tuple[Order, Patient]:
         select(Order, Patient).join(Patient, col(Patient.id) == col(Order.patient_id)).where(col(Order.id) == order_id)
     ).one()
     return row[0], row[1]
+
+
+def labels(db: Session, patient_ids: Collection[int]) -> dict[int, str]:
+    """The chart labels of these wearers."""
+    if not patient_ids:
+        return {}
+    rows = db.execute(select(Patient.id, Patient.label).where(col(Patient.id).in_(patient_ids)))
+    return {row[0]: row[1] for row in rows}
+
+
+def called(db: Session, label: str) -> tuple[list[int], list[int]]:
+    """The wearers of any clinic with exactly this chart label, and their orders."""
+    rows = db.execute(
+        select(Patient.id, Order.id)
+        .join(Order, col(Order.patient_id) == col(Patient.id), isouter=True)
+        .where(col(Patient.label_key) == codes.normalise(label))
+    ).all()
+    return sorted({row[0] for row in rows}), sorted({row[1] for row in rows if row[1] is not None})

@@ -29,6 +29,9 @@ RIGHTS: dict[str, Right] = {
     "print_paper": Right(frozenset({T, C, M}), "print job tickets and slips", own_clinics=True),
     "pack_parcel": Right(frozenset({T, C}), "pack and send a parcel", own_clinics=True),
     "receive_parcel": Right(frozenset({T, C}), "receive a parcel with its exceptions", own_clinics=True),
+    "settle_belonging": Right(
+        frozenset({T, C, M}), "say what came with a pair and what became of it", own_clinics=True
+    ),
     "see_flags": Right(frozenset({T, C, M}), "see what the rules have noticed", own_clinics=True),
     "put_off_flag": Right(frozenset({C, M}), "acknowledge a flag or put it off", own_clinics=True),
     "see_turnaround": Right(frozenset({M}), "see times and shares of the whole lab"),

@@ -12,8 +12,8 @@ from sqlmodel import Session, col
 from app import clock
 from app.errors import NotFound
 from app.journal.tables import Entry
-from app.people.rules import Role, Viewer
-from app.people.tables import Calendar, Clinic, Lab, Link, Staff, StaffClinic
+from app.people.rules import Role, Viewer, token_mark
+from app.people.tables import ApiToken, Calendar, Clinic, Lab, Link, Staff, StaffClinic
 from app.trade.worktime import WorkCalendar
 
 
@@ -26,6 +26,7 @@ class LabRow(NamedTuple):
     limits: dict[str, Any]
     calendar_id: int
     demo: bool
+    marks_start: bool
 
 
 lab_t, calendar_t, staff_t, clinics_t, session_t, token_t = (
@@ -124,7 +125,7 @@ def staff_names(db: Session, ids: Collection[int]) -> dict[int, str]:
 
 
 class Known(NamedTuple):
-    """Who a cookie or token belongs to, and when the session was last used (None for a token)."""
+    """Who a cookie or token belongs to, and when it was last used; a session always was, a token perhaps never."""
 
     viewer: Viewer
     seen_at: datetime | None
@@ -145,7 +146,7 @@ def _person(token: Table, seen_at: ColumnElement[Any]) -> Select[Any]:
 
 
 _BY_SESSION = _person(session_t, session_t.c.seen_at)
-_BY_TOKEN = _person(token_t, token_t.c.ended_at)  # which is empty: a token has no last use
+_BY_TOKEN = _person(token_t, token_t.c.used_at)
 
 
 def who_is_signed_in(db: Session, token_hash: str) -> Known | None:
@@ -222,6 +223,23 @@ def person(db: Session, staff_id: int) -> StaffRow:
         if row.id == staff_id:
             return row
     raise NotFound("Nobody like that works here.")
+
+
+class TokenRow(NamedTuple):
+    mark: str
+    name: str
+    made_at: datetime
+    used_at: datetime | None
+
+
+def tokens(db: Session, staff_id: int) -> list[TokenRow]:
+    """A person's tokens that still work, the newest first."""
+    rows = db.execute(
+        select(col(ApiToken.token_hash), col(ApiToken.name), col(ApiToken.made_at), col(ApiToken.used_at))
+        .where(col(ApiToken.staff_id) == staff_id, col(ApiToken.ended_at).is_(None))
+        .order_by(col(ApiToken.made_at).desc())
+    )
+    return [TokenRow(token_mark(row[0]), *row[1:]) for row in rows]
 
 
 def staff_id(db: Session, email: str) -> int:

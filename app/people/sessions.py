@@ -13,8 +13,7 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import Response
 from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
 from fastapi.security.utils import get_authorization_scheme_param
-from sqlalchemy import update
-from sqlmodel import Session, col
+from sqlmodel import Session
 
 from app import clock, web
 from app.database import Database, Kept
@@ -23,10 +22,10 @@ from app.journal import actions as journal
 from app.people import actions, queries
 from app.people.queries import Known
 from app.people.rules import Role, Viewer, hash_of
-from app.people.tables import SignedIn
 from app.templating import go, page
 
 SEEN_EVERY = timedelta(minutes=1)
+TOKEN_SEEN_EVERY = timedelta(days=1)
 _found: Kept[Known | None] = Kept(most=2000)
 """Who a cookie or token belonged to at the last look. For reading alone: an act looks in its own transaction."""
 bearer = HTTPBearer(auto_error=False, description="A token from `./pairtrail token EMAIL`.")
@@ -103,8 +102,10 @@ class Ask:
         return timedelta(minutes=self.request.app.state.settings.idle_minutes)
 
     def _seen(self, known: Known) -> None:
-        """What reading a page may write: that the session lives, once a minute at most, and which records were read."""
-        due = self.by_cookie and known.seen_at is not None and clock.now() - known.seen_at >= SEEN_EVERY
+        """What reading may write: that a session lives, once a minute at most, that a program's token does, once a day,
+        and which records were read."""
+        every = SEEN_EVERY if self.by_cookie else TOKEN_SEEN_EVERY
+        due = known.seen_at is None or clock.now() - known.seen_at >= every
         if not due and not self._read:
             return
         hour = clock.now().replace(minute=0, second=0, microsecond=0)
@@ -115,8 +116,7 @@ class Ask:
             return
         with self.database.writing() as db:
             if due:
-                mine = col(SignedIn.token_hash) == self.token_hash
-                db.execute(update(SignedIn).where(mine).values(seen_at=clock.now()))
+                actions.mark_seen(db, token_hash=self.token_hash, by_cookie=self.by_cookie)
             for patient in new:
                 journal.write(db, "patient_read", by=me, subject="patient", subject_id=patient)
 

@@ -22,6 +22,8 @@ class Lab(SQLModel, table=True):
     calendar_id: int | None = Field(default=None, foreign_key="calendar.id")
     """The working calendar in force: the one pointer that a recomputation switches."""
     demo: bool = False
+    marks_start: bool = False
+    """Whether it is recorded who begins work on a pair and puts it down; off unless the lab wants it."""
 
 
 class Calendar(SQLModel, table=True):
@@ -100,7 +102,11 @@ class ApiToken(SQLModel, table=True):
 
     token_hash: str = Field(primary_key=True)
     staff_id: int = Field(foreign_key="staff.id", index=True)
+    name: str = ""
+    """What it is for, as whoever made it said."""
     made_at: datetime
+    used_at: datetime | None = None
+    """To the day: it is written once a day at most."""
     ended_at: datetime | None = None
 
 

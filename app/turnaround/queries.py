@@ -106,7 +106,7 @@ def figures(db: Session, months: int) -> Figures:
             oldest = calendar.minutes_between(count.oldest, now) if stage.bench else by_clock
         stages.append(StageNow(key, count.pairs if count else 0, oldest, time))
     met, promised = on_time(db, since)
-    open_pairs, parked = (sum(getattr(count, name) for count in counts.values()) for name in ("pairs", "parked"))
+    open_pairs, parked = (sum(getattr(count, name) for count in counts.values()) for name in ("open", "parked"))
     return Figures(stages, met, promised, open_pairs, parked)
 
 

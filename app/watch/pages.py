@@ -1,4 +1,4 @@
-"""The page of flags: what the rules have noticed, by kind, and what a person says to one."""
+"""The page of flags: what the rules have noticed, by kind, what a person says to one, and the limits they go by."""
 
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
@@ -9,14 +9,16 @@ from sqlmodel import Session
 
 from app import clock
 from app.errors import BadInput, NotFound
+from app.people import actions as settings
 from app.people import queries as people
 from app.people.permissions import may, need
 from app.people.rules import Viewer
-from app.people.sessions import Signed
+from app.people.sessions import Ask, Signed
 from app.templating import go, page
 from app.watch import actions, queries
 from app.watch.queries import Raised
 from app.watch.rules.kinds import KINDS
+from app.watch.rules.settings import SETTINGS, read_limits, title
 from app.web import Form, Typed
 
 router = APIRouter(include_in_schema=False)
@@ -68,6 +70,36 @@ def _row(one: Raised, viewer: Viewer) -> dict[str, Any]:
         "id": f"{flag.kind}-{flag.pair or flag.arrival}",
         "may": may(viewer, "put_off_flag", subject.clinic_id),
     }
+
+
+@router.get("/flags/limits")
+def limits(request: Request, ask: Signed) -> Response:
+    return _limits(request, ask)
+
+
+def _limits(request: Request, ask: Ask, typed: Typed | None = None, errors: dict[str, str] | None = None) -> Response:
+    """Every limit with its default and what the lab set instead, or what was typed where that was refused."""
+    with ask.reading() as (viewer, db):
+        need(viewer, "manage_lab")
+        lab = people.lab(db)
+    own = typed if typed is not None else {name: str(value) for name, value in lab.limits.items()}
+    rows = [(name, title(each), each, own.get(name, "")) for name, each in SETTINGS.items()]
+    status = 422 if errors else 200
+    return page(
+        request, "watch/limits.html", viewer=viewer, status=status, demo=lab.demo, rows=rows, errors=errors or {}
+    )
+
+
+@router.post("/flags/limits")
+def change_limits(request: Request, ask: Signed, form: Form) -> Response:
+    """Holds from the very next page: flags are never stored, they are found by the limits as they are."""
+    try:
+        with ask.writing() as (viewer, db):
+            need(viewer, "manage_lab")
+            settings.change_limits(db, by=viewer, limits=read_limits(form))
+    except BadInput as refusal:
+        return _limits(request, ask, form, refusal.fields)
+    return go("/flags/limits", "The limits are saved; flags go by them from now on.")
 
 
 @router.post("/flags")

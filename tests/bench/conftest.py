@@ -11,6 +11,7 @@ from app.bench.rules.machine import Asked, State
 from app.bench.rules.orders import Wanted
 from app.database import Database
 from app.desks import actions
+from app.people.tables import Lab as LabSettings
 from tests.house import FITS, House, open_lab
 
 SIDE = {"shell": "polypropylene", "shell_thickness": 40, "cover": "eva", "cover_thickness": 30, "cover_length": "toes"}
@@ -46,6 +47,11 @@ class Lab:
         with self.database.writing() as db:
             asked = Asked(act, **more)
             return actions.do(db, code=code, asked=asked, by=self.house.viewer(by), done_at=done_at)
+
+    def record_starts(self) -> None:
+        """The lab wants it recorded who begins work."""
+        with self.database.writing() as db:
+            db.get_one(LabSettings, 1).marks_start = True
 
     def at(self, code: str) -> State:
         with self.database.reading() as db:

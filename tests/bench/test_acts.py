@@ -239,20 +239,3 @@ def test_when_it_was_done_lies_between_the_last_move_and_now(lab: Lab) -> None:
     assert lab.row(code)["since"] == done_at
     with pytest.raises(BadInput, match="between the pair's last move and now"):
         lab.act(code, "advance", done_at=done_at - timedelta(minutes=1))
-
-
-def test_setting_plaster_keeps_a_pair_below_the_others(lab: Lab) -> None:
-    first, second = lab.order(label="A 1"), lab.order(label="A 2")
-    for code in (first, second):
-        lab.walk(code, "pour")
-    until = clock.now() + timedelta(minutes=40)
-    with lab.database.writing() as db:
-        asked = Asked("advance", "pour")
-        bench.move(db, code=first, asked=asked, by=lab.house.viewer("technician"), not_before=until)
-    lab.act(second, "advance")
-    with lab.database.reading() as db:
-        assert [row.code for row in queries.queue(db, "press", clinics=None)[0]] == [second]
-        assert [row.code for row in queries.setting(db, "press", clinics=None)] == [first]
-    clock.set_shift(timedelta(minutes=41))
-    with lab.database.reading() as db:
-        assert [row.code for row in queries.queue(db, "press", clinics=None)[0]] == [first, second]

@@ -24,7 +24,19 @@ PAGES: dict[str, tuple[str, ...]] = {
         "/api/docs",
     ),
     "clinician": ("/", "/queue/dispense", "/queue/wear_in", "/orders/new", "/parcels", "/reviews", "/flags"),
-    "manager": ("/", "/queue/wear_in", "/flags", "/turnaround", "/people", "/people/1", "/people/rights", "/lab"),
+    "manager": (
+        "/",
+        "/queue/wear_in",
+        "/flags",
+        "/flags/limits",
+        "/turnaround",
+        "/people",
+        "/people/1",
+        "/people/rights",
+        "/lab",
+        "/journal",
+        "/journal?kind=token_ended",
+    ),
 }
 PAIRS = ("check_in", "press", "dispense", "wear_in")
 """Stages whose pair page is looked at by every role that sees it."""
@@ -78,6 +90,8 @@ def test_axe_finds_nothing_on_any_page(sign_in: Callable[..., Page], address: st
             paths.append(href)
             if role == "clinician" and stage == "press":
                 paths.append(f"{href}/prescription")
+            if role == "manager" and stage == "press":
+                paths.append(f"{href}/transfer")
     for path in paths:
         for width in WIDTHS:
             found += look(page, f"{address}{path}", f"{role} {re.sub('26-[0-9]+-.', 'code', path)}", width)

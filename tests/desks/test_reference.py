@@ -24,6 +24,8 @@ from tests.bench.conftest import Lab
 
 ACT = "/api/v1/pairs/{code}/acts"
 ARRIVAL = "/api/v1/parcels/{parcel_id}/arrival"
+BELONGING = "/api/v1/pairs/{code}/belongings"
+FATE = "/api/v1/pairs/{code}/belongings/{belonging_id}"
 PRESCRIPTION = "/api/v1/pairs/{code}/prescription"
 
 
@@ -92,9 +94,13 @@ SITUATIONS: dict[tuple[str, str], Situation] = {
     ("/api/v1/parcels", "back_to_the_lab"): Situation("quay clinician", DemoLab.to_come_back),
     (ARRIVAL, "all_here"): Situation("quay clinician", to_send),
     (ARRIVAL, "one_missing"): Situation("quay clinician", to_send),
+    (BELONGING, "shoes"): Situation("technician", at("press")),
+    (FATE, "given_back"): Situation("clinician", at("press")),
+    (FATE, "kept"): Situation("technician", at("press")),
     (ACT, "check_in"): Situation("technician", at("check_in")),
     (ACT, "advance"): Situation("technician", at("press")),
     (ACT, "advance_one_side"): Situation("technician", at("press")),
+    (ACT, "advance_setting"): Situation("technician", at("pour")),
     (ACT, "advance_far"): Situation("technician", at("press")),
     (ACT, "start"): Situation("technician", at("press")),
     (ACT, "put_down"): Situation("technician", lambda lab: lab.done("start")),
@@ -110,6 +116,7 @@ SITUATIONS: dict[tuple[str, str], Situation] = {
     (ACT, "book"): Situation("clinician", at("dispense")),
     (ACT, "no_show"): Situation("clinician", at("dispense")),
     (ACT, "dispense"): Situation("clinician", at("dispense")),
+    (ACT, "does_not_fit"): Situation("clinician", at("dispense")),
     (ACT, "note_request"): Situation("clinician", DemoLab.worn),
     (ACT, "keep_wearing"): Situation("clinician", DemoLab.worn),
     (ACT, "adjust_here"): Situation("clinician", DemoLab.worn),
@@ -159,6 +166,9 @@ def test_every_example_works_on_the_demo(demo: tuple[FastAPI, DemoLab]) -> None:
             parcel = builders.program(app, lab.house.people["technician"]).post("/api/v1/parcels", json=sent)
             places["parcel_id"] = parcel.json()["parcel"]
         client = builders.program(app, lab.house.people[situation.who])
+        if path == FATE:
+            noted = client.post(BELONGING.format(code=code), json={"kind": "shoes"})
+            places["belonging_id"] = noted.json()["belonging"]
         answer = client.post(path.format(**places), json=json.loads(json.dumps(body).replace(CODE, code)))
         if answer.status_code not in (200, 201):
             refused[path, name] = answer.text
@@ -201,10 +211,11 @@ def test_a_command_copied_from_the_page_sends_its_example(demo: tuple[FastAPI, D
     for operation in operations:
         names = [name for path, name in bodies if path == operation.path]
         for name, example in zip(names, operation.examples, strict=False):
-            script = f"curl() {{ printf '%s\\0' \"$@\"; }}; TOKEN=secret CODE=26-00012-X PARCEL_ID=7\n{example.command}"
+            known = "TOKEN=secret CODE=26-00012-X PARCEL_ID=7 BELONGING_ID=3"
+            script = f"curl() {{ printf '%s\\0' \"$@\"; }}; {known}\n{example.command}"
             run = subprocess.run(["sh", "-euc", script], capture_output=True, text=True, check=True, timeout=10)
             words = run.stdout.split("\0")
-            address = operation.path.format(code="26-00012-X", parcel_id=7)
+            address = operation.path.format(code="26-00012-X", parcel_id=7, belonging_id=3)
             assert words[:3] == ["-X", "POST", f"http://lab.example{address}"]
             assert "Authorization: Bearer secret" in words
             body = json.dumps(bodies[operation.path, name]).replace(CODE, "26-00012-X")

@@ -1,6 +1,6 @@
 """The slip that lies in a parcel: who packed it says what is in it, who opens it ticks off what is there."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import timedelta
 
 from fastapi.testclient import TestClient
@@ -13,7 +13,7 @@ from tests.paperwork.conftest import A4, print_sheet
 Browser = Callable[[str], TestClient]
 
 
-def pack(lab: Lab, codes: list[str], to_clinic: bool = True) -> int:
+def pack(lab: Lab, codes: list[str], to_clinic: bool = True, belongings: Sequence[int] = ()) -> int:
     by = lab.house.viewer("technician" if to_clinic else "quay clinician")
     with lab.database.writing() as db:
         return parcels.send(
@@ -24,6 +24,7 @@ def pack(lab: Lab, codes: list[str], to_clinic: bool = True) -> int:
             to_clinic=to_clinic,
             carrier="the harbour van",
             tracking="HV 20 44",
+            belongings=belongings,
         ).id
 
 
@@ -43,6 +44,18 @@ def test_a_slip_lists_what_travels_by_pair_and_side_with_its_count(browser: Brow
         assert "From Saltmarsh Bay Lab → To Upper Quay" in sheet.words
         assert "the harbour van, number HV 20 44" in sheet.words
         assert f"1 {codes[0]} Q 1 Left Right 2 {codes[1]} Q 2 RIGHT ONLY – Right" in sheet.words
+
+
+def test_a_slip_lists_the_belongings_that_travel_with_each_pair(browser: Browser, lab: Lab) -> None:
+    code = lab.order(by="quay clinician", clinic="quay", label="Q 4")
+    lab.act(code, "advance", facts={"belongings": ["shoes", "liners", "tracing"]})
+    lab.walk(code, "send")
+    alone = made(lab, "Q 5")
+    parcel = pack(lab, [code, alone], belongings=[1, 2])
+    words = print_sheet(browser("quay clinician"), f"/paper/parcel/{parcel}/slip.pdf").words
+    assert "2 pairs, 4 devices, 2 belongings" in words
+    assert f"along with it The shoes The shoe's own insoles (liners) 2 {alone}" in words
+    assert "tracing" not in words
 
 
 def test_a_parcel_back_to_the_lab_is_from_the_clinic(browser: Browser, lab: Lab) -> None:

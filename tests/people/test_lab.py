@@ -200,3 +200,20 @@ def test_a_stranger_is_asked_to_sign_in(stranger: TestClient, house: House) -> N
     assert stranger.get("/lab").headers["location"] == "/sign-in?then=/lab"
     assert stranger.post("/lab", data={"name": "Mine"}).status_code == 401
     assert keep(stranger, clinic="Mine") == 401
+
+
+def test_the_usual_days_on_the_way_are_a_clinic_s_setting(
+    browser: Browser, database: Database, house: House, journal: Journal
+) -> None:
+    manager, quay = browser("manager"), house.clinics["quay"]
+    assert keep(manager, quay, clinic="Upper Quay", by_parcel="yes", transit_days="3") == 303
+    assert clinic(database, quay).transit_days == 3
+    (entry,) = journal("clinic_changed")
+    assert entry.facts == {"fields": ["transit_days"], "transit_days": [1, 3]}
+    for typed in ("", "soon", "-1", "31", "1.5", "\N{SUPERSCRIPT TWO}"):
+        answer = manager.post(
+            "/lab/clinics", data={"clinic_id": str(quay), "clinic": "Upper Quay", "transit_days": typed}
+        )
+        page = read(answer.text)
+        assert (answer.status_code, page.wrong) == (422, {"transit_days"}), typed
+    assert clinic(database, quay).transit_days == 3

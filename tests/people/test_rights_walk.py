@@ -74,6 +74,8 @@ ROWS = (
     row("GET /find", SIGNED_IN),
     row("GET /pair/{code}", WHO_SEES_THE_PAIR),
     row("POST /pair/{code}/acts", WHO_SEES_THE_PAIR, ASK),
+    row("POST /pair/{code}/belongings", WHO_SEES_THE_PAIR, {"kind": "liners", "side": "LR"}),
+    row("POST /pair/{code}/belongings/{belonging_id}", WHO_SEES_THE_PAIR, {"becomes": "to_wearer"}),
     # Without a file: who may add one is told to choose it. No scan is there to be taken out by anyone.
     row("POST /pair/{code}/scan/{side}", (DOOR, MAY, MAY, HIDDEN, NO)),
     row("GET /pair/{code}/scan/{side}", (DOOR, HIDDEN, HIDDEN, HIDDEN, HIDDEN)),
@@ -87,11 +89,16 @@ ROWS = (
     row("POST /parcels", (DOOR, MAY, MAY, HIDDEN, NO), {"clinic_id": "{house}", "to_clinic": "yes"}),
     row("POST /parcels/{parcel_id}", (DOOR, NO, HIDDEN, MAY, NO)),
     row("GET /turnaround", MANAGERS),
+    row("GET /journal", MANAGERS),
+    row("GET /pair/{code}/transfer", MANAGERS),
+    row("POST /pair/{code}/transfer", MANAGERS),
     row("GET /people/rights", MANAGERS),
     row("GET /reviews", CLINICIANS),
     # No wearer has a recheck and no flag stands in this story: who may answer one is told so.
     row("POST /rechecks/{recheck_id}", (DOOR, NO, HIDDEN, HIDDEN, NO), at={"recheck_id": "1"}),
     row("GET /flags", SIGNED_IN),
+    row("GET /flags/limits", MANAGERS),
+    row("POST /flags/limits", MANAGERS, {"no_move_days": "4"}),
     row("POST /flags", (DOOR, NO, HIDDEN, HIDDEN, HIDDEN), {"kind": "stuck", "since": "2026-01-05T08:00:00+00:00"}),
     # Programs.
     row("GET /api/docs", SIGNED_IN),
@@ -100,6 +107,8 @@ ROWS = (
     row("GET /api/v1/pairs", SIGNED_IN),
     row("GET /api/v1/pairs/{code}", WHO_SEES_THE_PAIR),
     row("POST /api/v1/pairs/{code}/acts", WHO_SEES_THE_PAIR, ASK),
+    row("POST /api/v1/pairs/{code}/belongings", WHO_SEES_THE_PAIR, {"kind": "liners"}),
+    row("POST /api/v1/pairs/{code}/belongings/{belonging_id}", WHO_SEES_THE_PAIR, {"becomes": "to_clinic"}),
     row("POST /api/v1/pairs/{code}/scans/{side}", (DOOR, MAY, MAY, HIDDEN, NO)),
     row("POST /api/v1/pairs/{code}/prescription", OWN_CLINICIAN, {"prescription": ORDER["prescription"]}),
     row("POST /api/v1/parcels", (DOOR, MAY, MAY, HIDDEN, NO), {"clinic_id": "{house}", "codes": []}),
@@ -131,6 +140,8 @@ ROWS = (
     row("GET /people/{staff_id:int}", MANAGERS),
     row("POST /people/{staff_id:int}", MANAGERS, {"roles": "technician"}),
     row("POST /people/{staff_id:int}/password-link", MANAGERS),
+    # No token of this person has this mark: who may end one is told so.
+    row("POST /people/{staff_id:int}/tokens", (DOOR, NO, NO, NO, HIDDEN), {"token": "0123456789"}),
     row("POST /people/{staff_id:int}/end", MANAGERS),
     row("GET /lab", MANAGERS),
     row("POST /lab", MANAGERS),
@@ -165,8 +176,11 @@ def places(program: Browser, house: House, database: Database) -> dict[str, str]
     with database.writing() as db:
         manager = house.viewer("manager")
         token = actions.invite(db, by=manager, email="elowen@lab.example", name="E", roles=["technician"], clinics=[])
+    code = order(program("clinician"), house.clinics["house"])
+    shoes = program("technician").post(f"/api/v1/pairs/{code}/belongings", json={"kind": "shoes"})
     return {
-        "code": order(program("clinician"), house.clinics["house"]),
+        "code": code,
+        "belonging_id": str(shoes.json()["belonging"]),
         "dispensed": dispensed(program, house.clinics["house"]),
         "parcel_id": sent_parcel(program, house.clinics["quay"]),
         "second_parcel": sent_parcel(program, house.clinics["quay"]),

@@ -99,6 +99,7 @@ def test_an_acknowledged_flag_stays_away_until_it_begins_anew(browser: Person, l
     assert browser("clinician").post("/flags", data=form).status_code == 303
     lab.pass_days(10)
     assert lab.kinds(code) == set()
+    lab.record_starts()
     lab.act(code, "start")
     lab.pass_days(7)
     assert "no_move" in lab.kinds(code), "it was touched and lies again: this is another flag"

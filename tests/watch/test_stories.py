@@ -10,7 +10,7 @@ from sqlmodel import col, select, update
 
 from app import clock
 from app.bench import actions as bench
-from app.bench.actions import parcels
+from app.bench.actions import belongings, parcels
 from app.bench.tables import Stay
 from app.capture import actions as capture
 from app.fitting.tables import Recheck, Review
@@ -56,6 +56,7 @@ def test_a_pair_that_nobody_touches_is_noticed_until_someone_does(lab: WatchedLa
     lab.walk(code, "press")
     lab.pass_days(3)
     assert lab.kinds(code) == {"no_move"}
+    lab.record_starts()
     lab.act(code, "start")
     assert lab.kinds(code) == set()
 
@@ -253,6 +254,29 @@ def test_shoes_that_nobody_accounts_for_are_asked_for_after_the_end(lab: Watched
     lab.pass_days(1)
     (flag,) = [each.flag for each in lab.raised(code)]
     assert (flag.kind, flag.what) == ("belongings_open", "Not accounted for: the shoes.")
+    with lab.database.writing() as db:
+        belongings.settle(db, code=code, belonging_id=1, becomes="to_clinic", by=lab.house.viewer("technician"))
+    assert lab.kinds(code) == set()
+
+
+def test_shoes_missing_from_a_parcel_are_looked_for_at_once(lab: WatchedLab) -> None:
+    code = lab.order(by="quay clinician", clinic="quay")
+    lab.act(code, "advance", facts={"belongings": ["shoes", "liners"]})
+    lab.walk(code, "send")
+    with lab.database.writing() as db:
+        clinic_id, by = lab.house.clinics["quay"], lab.house.viewer("technician")
+        parcel = parcels.send(db, by=by, clinic_id=clinic_id, codes=[code], belongings=[1, 2])
+        parcel_id = parcel.id
+    assert lab.kinds(code) == set()
+    clinician = lab.house.viewer("quay clinician")
+    with lab.database.writing() as db:
+        parcels.receive(db, by=clinician, parcel_id=parcel_id, exceptions={}, belongings={1: "missing"})
+    (flag,) = [each.flag for each in lab.raised(code) if each.flag.kind == "belongings_open"]
+    assert flag.what == "Not accounted for: the shoes."
+    assert flag.why.startswith("It was missing from its parcel since ")
+    with lab.database.writing() as db:
+        belongings.settle(db, code=code, belonging_id=1, becomes="back", by=clinician)
+    assert "belongings_open" not in lab.kinds(code), "found again"
 
 
 def test_a_lab_s_own_limit_holds_in_place_of_the_default(lab: WatchedLab) -> None:

@@ -1,7 +1,7 @@
 """Changing pairs. `move` alone writes moves; everything else that changes a pair goes through it."""
 
 from app.bench.actions.checking import amend, check_in, promise, recapture
-from app.bench.actions.moving import Moved, move
+from app.bench.actions.moving import Moved, move, work_by
 from app.bench.actions.once import drop_old_keys, once
 from app.bench.actions.placing import Placed, place
 from app.bench.actions.transferring import transfer
@@ -18,4 +18,5 @@ __all__ = [
     "promise",
     "recapture",
     "transfer",
+    "work_by",
 ]

@@ -11,8 +11,9 @@ from app.bench import queries
 from app.bench.actions.moving import Moved, move
 from app.bench.queries import Loaded
 from app.bench.rules.acts import ACTS
+from app.bench.rules.belongings import BELONGINGS
 from app.bench.rules.machine import Asked
-from app.bench.rules.stages import BELONGINGS, STANDARD_DAYS
+from app.bench.rules.stages import STANDARD_DAYS
 from app.bench.tables import Belonging, Pair
 from app.capture import actions as capture
 from app.capture.rules import CONDITIONS
@@ -94,7 +95,7 @@ def amend(
     return move(db, code=code, asked=asked, by=by)
 
 
-def promise(db: Session, *, code: str, asked: Asked, by: Viewer) -> Moved:
+def promise(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetime | None = None) -> Moved:
     """Another promised day, with its reason; it can't lie in the past."""
     try:
         day = date.fromisoformat(str(asked.facts.get("day", "")))
@@ -104,12 +105,15 @@ def promise(db: Session, *, code: str, asked: Asked, by: Viewer) -> Moved:
     if day < clock.today(people.lab(db).zone):
         words = f"{day} is over; promise a day to come."
         raise BadInput(words, {"day": words})
-    return move(db, code=code, asked=asked, by=by, changes={"promised_on": day})
+    return move(db, code=code, asked=asked, by=by, done_at=done_at, changes={"promised_on": day})
 
 
-def recapture(db: Session, *, code: str, asked: Asked, by: Viewer) -> Moved:
-    """The capture of one side is void: its side waits for a new one, and every pair made from it stops with it."""
-    moved = move(db, code=code, asked=asked, by=by)
+def recapture(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetime | None = None) -> Moved:
+    """The capture of one side is void: its side waits for a new one, and every pair made from it stops with it.
+
+    Those stop when the lab hears of it, whenever it was seen on this one.
+    """
+    moved = move(db, code=code, asked=asked, by=by, done_at=done_at)
     reason = str(asked.reason)
     stopped = capture.void(db, by=by, order_id=moved.order_id, side=str(asked.sides), reason=reason)
     others = select(Pair.code, Pair.stage).where(

@@ -6,13 +6,13 @@ from datetime import date, datetime, timedelta
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import RowMapping, bindparam, delete, insert, update
+from sqlalchemy import RowMapping, bindparam, delete, func, insert, select, update
 from sqlmodel import Session
 
 from app import clock
 from app.bench import queries
 from app.bench.queries import SIDE_COLUMNS, Loaded, hold_t, pair_t, visit_t
-from app.bench.rules import machine
+from app.bench.rules import machine, record
 from app.bench.rules.acts import ACTS, TAKE_BACK_WITHIN, TAKEN_BACK
 from app.bench.rules.machine import Asked, Outcome, State
 from app.bench.rules.replay import Walk, replay
@@ -23,19 +23,17 @@ from app.errors import BadInput, MovedOn, Unready
 from app.journal import actions as journal
 from app.journal.tables import Note
 from app.orders import queries as orders
-from app.orders import rules as prescription
 from app.people import queries as people
 from app.people.rules import Viewer
 
 STARTS_A_VISIT = frozenset({"adjust", "refurbish"})
 FAR = date.max
-TOUCHES_SKIN = frozenset({"grind", "cover", "trim", "inspect"})
-"""Stages whose edges and seams a foot without feeling would not notice."""
 move_t, stay_t = (Move.metadata.tables[name] for name in ("move", "stay"))
 # Each act sends these; a statement is as dear to build as to run.
 _MOVE = insert(move_t).returning(move_t.c.id)
 _STAYS = insert(stay_t)
 _PAIR = update(pair_t).where(pair_t.c.id == bindparam("the_pair"))
+_LAST_DONE = select(func.max(move_t.c.done_at)).where(move_t.c.pair_id == bindparam("the_pair"))
 
 
 class Moved(NamedTuple):
@@ -54,15 +52,13 @@ def move(
     asked: Asked,
     by: Viewer,
     done_at: datetime | None = None,
-    not_before: datetime | None = None,
     changes: Mapping[str, Any] | None = None,
     extra: Mapping[str, Any] | None = None,
 ) -> Moved:
     """Does one act and writes its move. Call it inside `database.writing()`.
 
-    `done_at` is when the person did it, if that was before now. `not_before` keeps the pair below the others until
-    then. `changes` are columns of the pair that the act's own room sets with it (a promised day, an appointment),
-    `extra` facts that rooms add.
+    `done_at` is when the person did it, if that was before now. `changes` are columns of the pair that the act's own
+    room sets with it (a promised day, an appointment), `extra` facts that rooms add.
     """
     loaded = queries.find(db, code, by, lock=True)
     if asked.act in STARTS_A_VISIT:
@@ -71,7 +67,7 @@ def move(
     viewer = by.at(loaded.row["clinic_id"])
     _ticket(db, loaded, asked)
     if asked.act in ("take_back", "reopen"):
-        return _from_history(db, loaded, asked, viewer)
+        return _from_history(db, loaded, asked, viewer, done_at)
     try:
         outcome = machine.decide(loaded.state, asked, viewer)
     except MovedOn as refusal:
@@ -81,7 +77,7 @@ def move(
             **refusal.facts,
             moved_by=last.by if last else None,
         ) from None
-    return write(db, loaded, asked, outcome, viewer, done_at, {"not_before": not_before} | dict(changes or {}), extra)
+    return write(db, loaded, asked, outcome, viewer, done_at, changes, extra)
 
 
 def _ticket(db: Session, loaded: Loaded, asked: Asked) -> None:
@@ -110,30 +106,21 @@ def write(
     takes_back: int | None = None,
 ) -> Moved:
     """Writes what the machine decided; nothing else in the house inserts a move or changes where a pair stands."""
-    row, before, after, act = loaded.row, loaded.state, outcome.state, ACTS[asked.act]
+    row, before, after = loaded.row, loaded.state, outcome.state
     at = clock.now()
-    done_at = _done_at(done_at, at, row["since"])
+    done_at = _done_at(db, row, done_at, at)
     visit_id = _new_visit(db, row, outcome, at) if outcome.new_visit else row["visit_id"]
-    facts = {key: value for key, value in asked.facts.items() if key in act.keeps} | dict(extra or {})
-    facts |= _record(before, outcome)
-    note = _note(db, asked, row["patient_id"])
-    written = {
+    words = record.words_of(asked)
+    note = journal.keep_words(db, words, row["patient_id"]) if words else None
+    written = record.move_row(before, asked, outcome, extra or {}) | {
         "pair_id": row["id"],
-        "version": after.version,
         "visit_id": visit_id,
-        "act": asked.act,
-        "from_stage": before.stage,
-        "to_stage": outcome.to_stage,
-        "sides": outcome.sides,
-        "reason": asked.reason if act.reasons else None,
         "note_id": note.id if note else None,
         "note_digest": note.digest if note else None,
         "staff_id": by.staff_id,
         "at": at,
         "done_at": done_at,
-        "together": outcome.together,
         "takes_back": takes_back,
-        "facts": facts,
     }
     move_id = db.execute(_MOVE, written).scalar_one()
     db.info.setdefault(COUNTED, []).append(asked.act)
@@ -144,44 +131,28 @@ def write(
         ended = {"ended_at": at, "end": after.end} if after.end else {}
         db.execute(update(visit_t).where(visit_t.c.id == visit_id).values(route=list(after.route), **ended))
     values = _stand(db, row, state, outcome, done_at) | dict(changes or {}) | {"visit_id": visit_id}
-    values["started_by"] = by.staff_id if asked.act == "start" else None
-    values["due_on"] = _due(dict(row) | values, db)
+    if until := _setting_until(db, row, asked, outcome):
+        values["not_before"] = until
+    values["started_by"] = _at_work(row, state, asked, by)
+    if not state.stage == row["stage"] == "wear_in":  # then the review's day stays: see `work_by`
+        values["due_on"] = _due(dict(row) | values, db)
     db.execute(_PAIR, {"the_pair": row["id"]} | values)
     return Moved(row["id"], row["order_id"], move_id, state)
 
 
-def _done_at(done_at: datetime | None, at: datetime, since: datetime) -> datetime:
+def work_by(db: Session, pair_id: int, day: date) -> None:
+    """The day the queue is worked by while a pair is worn in: its review's, which a higher room knows."""
+    db.execute(_PAIR, {"the_pair": pair_id, "due_on": day})
+
+
+def _done_at(db: Session, row: RowMapping, done_at: datetime | None, at: datetime) -> datetime:
     if done_at is None:
         return at
-    if not since <= done_at <= at + timedelta(minutes=2):
+    last = db.execute(_LAST_DONE, {"the_pair": row["id"]}).scalar_one()
+    if not max(row["since"], last) <= done_at <= at + timedelta(minutes=2):
         words = "The time of doing lies between the pair's last move and now."
         raise BadInput(words, {"done_at": words})
     return min(done_at, at)
-
-
-def _record(before: State, outcome: Outcome) -> dict[str, Any]:
-    """The facts by which a move can be walked again: see app/bench/rules/replay.py."""
-    after = outcome.state
-    facts: dict[str, Any] = {}
-    if after.route != before.route or outcome.new_visit:
-        facts["route"] = list(after.route)
-    if outcome.to_stage and any(after.sides[side] != outcome.to_stage for side in outcome.sides):
-        facts["stages"] = dict(after.sides)
-    if outcome.new_visit:
-        facts["stages"] = dict(after.sides)
-    if outcome.opens:
-        facts["opens"] = True
-    if outcome.closes:
-        facts["closes"] = list(outcome.closes)
-    if after.end and after.end != before.end:
-        facts["end"] = after.end
-    return facts
-
-
-def _note(db: Session, asked: Asked, patient_id: int) -> Note | None:
-    coded = bool(ACTS[asked.act].reasons)
-    words = str(asked.facts.get("words") or "") or ("" if coded else asked.reason or "")
-    return journal.keep_words(db, words.strip()[:4000], patient_id) if words.strip() else None
 
 
 def _hold(
@@ -195,45 +166,19 @@ def _hold(
         db.execute(update(hold_t).where(hold_t.c.id.in_(outcome.closes)).values(**values))
     if outcome.opens is None:
         return outcome.state
-    opened = outcome.opens
-    db.execute(
-        insert(hold_t).values(
-            id=move_id,
-            pair_id=pair_id,
-            kind=opened.kind,
-            reason=asked.reason if ACTS[asked.act].reasons else None,
-            waiting_on=opened.waiting_on,
-            note_id=note.id if note else None,
-            opened_at=at,
-        )
-    )
+    db.execute(insert(hold_t), record.hold_row(pair_id, move_id, asked, outcome.opens, note.id if note else None, at))
     holds = tuple(replace(hold, id=move_id) if hold.id == 0 else hold for hold in outcome.state.holds)
     return replace(outcome.state, holds=holds)
 
 
 def _stay(db: Session, row: RowMapping, outcome: Outcome, move_id: int, left_at: datetime) -> None:
-    """The time of each side at the stage it has just left; bench stages in working minutes, others by the clock."""
-    lab = people.lab(db)
+    since = {side: row[f"{SIDE_COLUMNS[side]}_since"] for side in outcome.left}
+    if row["not_before"]:  # what sets can't be worked: the time counts from when it could
+        here = {side for side, stage in outcome.left.items() if stage == row["stage"]}
+        since |= {side: min(max(since[side], row["not_before"]), left_at) for side in here}
     calendar = people.work_calendar(db)
-    local = left_at.astimezone(ZoneInfo(lab.zone))
-    stays = []
-    for side, stage in outcome.left.items():
-        entered = row[f"{SIDE_COLUMNS[side]}_since"]
-        elapsed = int((left_at - entered).total_seconds() // 60)
-        stays.append(
-            {
-                "calendar_id": lab.calendar_id,
-                "move_id": move_id,
-                "side": side,
-                "pair_id": row["id"],
-                "stage": stage,
-                "month": local.year * 100 + local.month,
-                "minutes": calendar.minutes_between(entered, left_at) if STAGES[stage].bench else elapsed,
-                "entered_at": entered,
-                "left_at": left_at,
-            }
-        )
-    if stays:
+    calendar_id = people.lab(db).calendar_id
+    if stays := record.stay_rows(row["id"], move_id, outcome.left, since, left_at, calendar_id, calendar):
         db.execute(_STAYS, stays)
 
 
@@ -279,21 +224,36 @@ def _stand(db: Session, row: RowMapping, state: State, outcome: Outcome, done_at
     return values
 
 
+def _setting_until(db: Session, row: RowMapping, asked: Asked, outcome: Outcome) -> datetime | None:
+    """Until when the work that has just ended sets, that of the side that came first included; None if nothing does."""
+    state = outcome.state
+    if asked.act != "advance" or state.stage == row["stage"]:
+        return None
+    if not asked.facts.get("sets_for") and outcome.sides == state.all_sides:
+        return None
+    steps = queries.steps(db, row["id"])
+    gone = {step.takes_back for step in steps}
+    ends = [
+        step.done_at + timedelta(minutes=step.facts["sets_for"])
+        for step in steps
+        if step.to_stage == state.stage and step.facts.get("sets_for") and step.id not in gone
+    ]
+    return max(ends, default=None)
+
+
+def _at_work(row: RowMapping, state: State, asked: Asked, by: Viewer) -> int | None:
+    """Who has begun the work that the pair waits for, if that is said; until it goes on, stops or is put down."""
+    if asked.act == "start":
+        return by.staff_id
+    goes_on = asked.act != "put_down" and state.stage == row["stage"] and not state.holds
+    begun: int | None = row["started_by"]
+    return begun if goes_on else None
+
+
 def needs_now(db: Session, order_id: int, state: State) -> list[str]:
-    """What the bench needs at the pair's stage; a switched-off stage's needs stand at the next one."""
     if state.stage is None or not STAGES[state.stage].bench:
         return []
-    before = list(STAGES)[: list(STAGES).index(state.stage)]
-    skipped = []
-    for stage in reversed(before):
-        if stage in state.route or not STAGES[stage].optional:
-            break
-        skipped.append(stage)
-    body, risks = orders.for_the_bench(db, order_id)
-    lines = prescription.needs(body, state.stage, state.working, skipped)
-    if {state.stage, *skipped} & TOUCHES_SKIN:
-        lines += prescription.bench_marks(risks)
-    return lines
+    return record.needs_at(state, *orders.for_the_bench(db, order_id))
 
 
 def _due(pair: Mapping[str, Any], db: Session) -> Any:
@@ -303,7 +263,7 @@ def _due(pair: Mapping[str, Any], db: Session) -> Any:
     return day or pair["promised_on"] or pair["wanted_on"] or FAR
 
 
-def _from_history(db: Session, loaded: Loaded, asked: Asked, by: Viewer) -> Moved:
+def _from_history(db: Session, loaded: Loaded, asked: Asked, by: Viewer, done_at: datetime | None) -> Moved:
     """Taking back and reopening go to where the earlier moves lead."""
     state, act = loaded.state, ACTS[asked.act]
     if asked.from_stage != state.stage or asked.version not in (None, state.version):
@@ -321,10 +281,12 @@ def _from_history(db: Session, loaded: Loaded, asked: Asked, by: Viewer) -> Move
                 f"An act can be taken back for ten minutes; {act.button.lower()} is over.", **machine.now(state)
             )
         walk, undone = replay([step for step in steps if step.id != last.id]), last.id
-    return _put_back(db, loaded, asked, walk, undone, by)
+    return _put_back(db, loaded, asked, walk, undone, by, done_at)
 
 
-def _put_back(db: Session, loaded: Loaded, asked: Asked, walk: Walk, undone: int | None, by: Viewer) -> Moved:
+def _put_back(
+    db: Session, loaded: Loaded, asked: Asked, walk: Walk, undone: int | None, by: Viewer, done_at: datetime | None
+) -> Moved:
     """Stands the pair where `walk` ends. Holds of the undone move are closed, those it had closed are open again."""
     row, before = loaded.row, loaded.state
     pair_id = row["id"]
@@ -341,9 +303,8 @@ def _put_back(db: Session, loaded: Loaded, asked: Asked, walk: Walk, undone: int
         version=before.version + 1,
     )
     outcome = Outcome(state, before.all_sides, state.stage, closes=tuple(opened))
-    moved = write(
-        db, loaded, asked, outcome, by, takes_back=undone, extra={"stages": dict(walk.sides), "route": list(walk.route)}
-    )
+    where = {"stages": dict(walk.sides), "route": list(walk.route)}
+    moved = write(db, loaded, asked, outcome, by, done_at, extra=where, takes_back=undone)
     if undone is not None and state.stage:
         # What was taken back never happened: each side has been where it is since it came there.
         back = {f"{SIDE_COLUMNS[side]}_since": at for side, at in walk.since.items()}

@@ -8,6 +8,7 @@ from sqlmodel import Session, col, select
 
 from app import clock
 from app.bench import queries
+from app.bench.actions import belongings as things
 from app.bench.actions.moving import move
 from app.bench.queries import pair_t
 from app.bench.rules.machine import Asked
@@ -21,10 +22,11 @@ EXCEPTIONS = ("missing", "damaged")
 
 
 class Arrived(NamedTuple):
-    """What came of a parcel: codes that are here, and those that are not."""
+    """What came of a parcel: codes that are here, and those that are not; belongings that are not, in words."""
 
     received: list[str]
     missing: list[str]
+    missing_belongings: list[str]
 
 
 def send(
@@ -36,8 +38,12 @@ def send(
     to_clinic: bool = True,
     carrier: str = "",
     tracking: str = "",
+    belongings: Collection[int] = (),
 ) -> Parcel:
-    """Packs pairs that wait to be sent (or to come back) into one parcel and sends it; all of them or none."""
+    """Packs pairs that wait to be sent (or to come back) into one parcel and sends it; all of them or none.
+
+    `belongings` are the numbers of what travels with them.
+    """
     clinic = people.clinic(db, clinic_id)
     if not codes:
         words = "Choose at least one pair for the parcel."
@@ -52,7 +58,7 @@ def send(
     )
     db.add(parcel)
     db.flush()
-    stage = "send" if to_clinic else "return"
+    stage, pair_ids = "send" if to_clinic else "return", []
     for code in sorted(set(codes)):
         loaded = queries.find(db, code, by, lock=True)
         if loaded.row["clinic_id"] != clinic_id:
@@ -60,16 +66,26 @@ def send(
         sides = loaded.state.working
         move(db, code=code, asked=Asked("advance", stage, facts={"parcel": parcel.id}), by=by)
         db.add(ParcelItem(parcel_id=parcel.id, pair_id=loaded.row["id"], sides=sides))
-    facts = {"clinic": clinic_id, "pairs": len(set(codes))}
+        pair_ids.append(loaded.row["id"])
+    things.pack(db, parcel=parcel, pair_ids=pair_ids, numbers=belongings)
+    facts = {"clinic": clinic_id, "pairs": len(pair_ids), "belongings": sorted(set(belongings))}
     journal.write(db, "parcel_sent", by=by.staff_id, subject="parcel", subject_id=parcel.id, facts=facts)
     return parcel
 
 
-def receive(db: Session, *, by: Viewer, parcel_id: int, exceptions: Mapping[str, str]) -> Arrived:
-    """Receives all of a parcel but what `exceptions` names by code as missing or damaged.
+def receive(
+    db: Session,
+    *,
+    by: Viewer,
+    parcel_id: int,
+    exceptions: Mapping[str, str],
+    belongings: Mapping[int, str] = {},
+) -> Arrived:
+    """Receives all of a parcel but what `exceptions` names by code, and `belongings` by number, as missing or damaged.
 
     At a clinic each pair goes on to its next stage; a missing one stands still and waits on the lab, a damaged one
-    goes on with a question to it. At the lab the pairs have come back and wait to be checked in.
+    goes on with a question to it. At the lab the pairs have come back and wait to be checked in. A missing belonging
+    stops no pair.
     """
     parcel = db.get(Parcel, parcel_id, with_for_update=True)
     if parcel is None or not queries.sees(by, parcel.clinic_id):
@@ -85,6 +101,7 @@ def receive(db: Session, *, by: Viewer, parcel_id: int, exceptions: Mapping[str,
         .order_by(col(Pair.code))
     ).all()
     _check(exceptions, {code for _, code in items})
+    _check_states({f"belongings.{number}": what for number, what in belongings.items()})
     parcel.received_at, parcel.received_by = clock.now(), by.staff_id
     for item, code in items:
         item.state = exceptions.get(code, "received")
@@ -93,16 +110,23 @@ def receive(db: Session, *, by: Viewer, parcel_id: int, exceptions: Mapping[str,
         elif item.state != "missing":
             db.execute(update(pair_t).where(pair_t.c.id == item.pair_id).values(place="lab"))
     missing = [code for item, code in items if item.state == "missing"]
-    facts = {"missing": len(missing), "pairs": len(items)}
+    missing_things = things.unpack(db, parcel=parcel, exceptions=belongings)
+    facts = {"missing": len(missing), "pairs": len(items), "belongings": {str(k): v for k, v in belongings.items()}}
     journal.write(db, "parcel_received", by=by.staff_id, subject="parcel", subject_id=parcel_id, facts=facts)
-    return Arrived([code for item, code in items if item.state != "missing"], missing)
+    return Arrived([code for item, code in items if item.state != "missing"], missing, missing_things)
 
 
 def _check(exceptions: Mapping[str, str], codes: Collection[str]) -> None:
     wrong = {code: f"{code} is not in this parcel." for code in exceptions if code not in codes}
-    wrong |= {
-        code: f"'{what}' is no exception: missing or damaged."
-        for code, what in exceptions.items()
+    if wrong:
+        raise BadInput(" ".join(wrong.values()), wrong)
+    _check_states(exceptions)
+
+
+def _check_states(exceptions: Mapping[str, str]) -> None:
+    wrong = {
+        name: f"'{what[:20]}' is no exception: missing or damaged."
+        for name, what in exceptions.items()
         if what not in EXCEPTIONS
     }
     if wrong:

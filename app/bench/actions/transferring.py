@@ -1,6 +1,7 @@
 """A wearer moves to another clinic with every pair: the open ones go on by the new clinic's way."""
 
 from dataclasses import replace
+from datetime import datetime
 
 from sqlalchemy import update
 from sqlmodel import Session, col, select
@@ -21,8 +22,11 @@ from app.people.rules import Viewer
 UNDER_WAY = ("send", "receive", "return")
 
 
-def transfer(db: Session, *, code: str, asked: Asked, by: Viewer) -> Moved:
-    """`asked.facts["clinic"]` is the clinic's id. A pair in a parcel has to arrive first."""
+def transfer(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetime | None = None) -> Moved:
+    """`asked.facts["clinic"]` is the clinic's id. A pair in a parcel has to arrive first.
+
+    The reason stands with each pair. `done_at` is of the pair that was named; the wearer's others follow now.
+    """
     loaded = queries.find(db, code, by, lock=True)
     machine.check(loaded.state, asked, by)
     clinic_id = int(asked.facts.get("clinic") or 0)
@@ -43,8 +47,9 @@ def transfer(db: Session, *, code: str, asked: Asked, by: Viewer) -> Moved:
         else:
             after = replace(state, version=state.version + 1)
         outcome = Outcome(after, state.all_sides, None)
-        here = Asked("transfer", state.stage, facts={"clinic": clinic_id})
-        moved[pair_id] = write(db, each, here, outcome, by, changes={"clinic_id": clinic_id})
+        here = Asked("transfer", state.stage, reason=asked.reason, facts={"clinic": clinic_id})
+        at = done_at if pair_id == loaded.row["id"] else None
+        moved[pair_id] = write(db, each, here, outcome, by, at, changes={"clinic_id": clinic_id})
         # What is still to come follows the new clinic; what was walked keeps its record in the moves.
         kept = {"by_parcel": after.terms.by_parcel, "trims_at_clinic": after.terms.trims_at_clinic}
         db.execute(update(visit_t).where(visit_t.c.id == each.row["visit_id"]).values(**kept))

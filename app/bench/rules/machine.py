@@ -9,6 +9,7 @@ from typing import Any
 
 from app.bench.rules.acts import ACTS, ENDS, WAITING_ON, Act, owners
 from app.bench.rules.stages import (
+    MOST_SETTING_MINUTES,
     STAGES,
     Place,
     Terms,
@@ -213,7 +214,25 @@ def _ended(state: State, end: str) -> Outcome:
     return Outcome(after, state.all_sides, None, dict(state.sides), closes=tuple(hold.id for hold in state.holds))
 
 
+def _check_setting(state: State, asked: Asked) -> None:
+    """`sets_for` are minutes, and only where something sets."""
+    minutes = asked.facts.get("sets_for")
+    if minutes is None:
+        return
+    stage = STAGES[str(state.stage)]
+    if not stage.sets:
+        words = f"Nothing sets or cures after {_words(stage.key)}."
+    elif not isinstance(minutes, int) or isinstance(minutes, bool) or not 1 <= minutes <= MOST_SETTING_MINUTES:
+        words = (
+            f"{stage.sets} a whole number of minutes, from 1 to {MOST_SETTING_MINUTES}; '{str(minutes)[:20]}' is not."
+        )
+    else:
+        return
+    raise BadInput(words, {"sets_for": words})
+
+
 def _advance(state: State, asked: Asked) -> Outcome:
+    _check_setting(state, asked)
     here = state.route.index(str(state.stage))
     there = state.route.index(asked.to_stage) if asked.to_stage in state.route else None
     if asked.to_stage is None:

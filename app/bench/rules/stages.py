@@ -20,8 +20,13 @@ class Stage:
     bench: bool = True
     """Counted in working time; the others (transit, dispensing, wearing in) in calendar time."""
     cautions: tuple[str, ...] = ()
+    sets: str = ""
+    """What sets or cures once this work is done; empty where nothing does."""
+    sets_minutes: int = 0
+    """Offered on the form, for the technician to change."""
 
 
+MOST_SETTING_MINUTES = 72 * 60
 _GRINDER = (
     "Grinder: eye protection, extraction and a mask; no gloves or loose sleeves at a rotating tool; hair tied back."
 )
@@ -36,13 +41,14 @@ STAGES: dict[str, Stage] = {
     for stage in (
         Stage("check_in", "To check in", "Checked in"),
         Stage("prepare", "To prepare", "Prepared", optional=True),
-        Stage("pour", "To pour", "Poured", cautions=(_PLASTER,)),
+        # Setting times: common practice, no source; the pack's own instructions hold.
+        Stage("pour", "To pour", "Poured", cautions=(_PLASTER,), sets="Plaster sets for", sets_minutes=45),
         Stage("carve", "To carve", "Carved", cautions=(_GRINDER,)),
         Stage("correct", "To correct", "Corrected", optional=True, cautions=(_PLASTER,)),
         Stage("press", "To press", "Pressed", cautions=(_HEAT,)),
         Stage("mill", "To mill or print", "Milled or printed", cautions=(_GRINDER,)),
         Stage("grind", "To grind", "Ground", optional=True, cautions=(_GRINDER,)),
-        Stage("cover", "To cover", "Covered", cautions=(_GLUE,)),
+        Stage("cover", "To cover", "Covered", cautions=(_GLUE,), sets="Glue cures for", sets_minutes=30),
         Stage("trim", "To trim", "Trimmed", cautions=(_GRINDER,)),
         Stage("inspect", "To inspect", "Inspected", optional=True),
         Stage("send", "To send", "Sent"),
@@ -69,15 +75,6 @@ STANDARD_DAYS = {"cast": 10, "carved": 9, "direct": 7}
 """Working days promised when the lab has set none of its own; invented defaults, each lab's to change."""
 MAKING = ("prepare", "pour", "carve", "correct", "press", "mill", "grind", "cover", "trim", "inspect")
 """Stages an adjustment at the lab may name."""
-
-
-BELONGINGS = {
-    "shoes": "the shoes",
-    "liners": "the shoe's own insoles (liners)",
-    "old_pair": "the old pair",
-    "tracing": "a tracing",
-}
-"""What may come with a pair and has to go back."""
 
 
 @dataclass(frozen=True, slots=True)

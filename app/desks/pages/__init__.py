@@ -2,8 +2,8 @@
 
 from fastapi import APIRouter
 
-from app.desks.pages import boxes, desk, ordering, pair, reference, rights, scans
+from app.desks.pages import belongings, boxes, desk, journal, ordering, pair, reference, rights, scans, transferring
 
 router = APIRouter(include_in_schema=False)
-for subject in (desk, pair, scans, ordering, boxes, rights, reference):
+for subject in (desk, pair, belongings, scans, transferring, ordering, boxes, rights, journal, reference):
     router.include_router(subject.router)

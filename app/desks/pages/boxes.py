@@ -1,5 +1,7 @@
 """What comes and goes: arrivals that belong to nobody yet, and parcels both ways."""
 
+from collections import defaultdict
+from collections.abc import Collection, Mapping
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -8,12 +10,14 @@ from sqlmodel import Session
 
 from app.bench import queries
 from app.bench.actions import parcels
+from app.bench.rules.belongings import words_of
 from app.bench.rules.machine import SIDE_WORDS
 from app.capture import actions as capture
 from app.capture import queries as captures
 from app.capture.rules import KINDS
 from app.desks.pages.common import lab_values
 from app.desks.queries import own
+from app.desks.rules import whole
 from app.errors import BadInput, MovedOn, NotFound, Refusal, Unready
 from app.people import queries as people
 from app.people.permissions import need
@@ -96,12 +100,14 @@ def _parcels(db: Session, viewer: Viewer) -> dict[str, Any]:
     """What can be packed, by clinic and direction, and what is under way to where this person is."""
     clinics = own(viewer)
     boxes = []
+    pair_ids: dict[int, str] = {}
     for stage, to_clinic, role in (("send", True, Role.TECHNICIAN), ("return", False, Role.CLINICIAN)):
         waiting = queries.queue(db, stage, clinics=clinics, limit=200)[0] if viewer.has(role) else []
         for clinic in people.clinics(db):
             rows = [row for row in waiting if row.clinic_id == clinic.id and not row.parked_on]
             if rows and viewer.at(clinic.id).has(role):
                 boxes.append((clinic, to_clinic, [(row.code, row.label) for row in rows]))
+                pair_ids |= {row.id: row.code for row in rows}
     under_way = queries.parcels_under_way(db, clinics=clinics)
     mine = {each.id for each in under_way if viewer.at(each.clinic_id).has(receiver(each.to_clinic))}
     contents = queries.parcel_contents(db, [each.id for each in under_way])
@@ -110,8 +116,26 @@ def _parcels(db: Session, viewer: Viewer) -> dict[str, Any]:
         "under_way": under_way,
         "mine": mine,
         "contents": contents,
+        "things": _things(db, pair_ids),
+        "travelling": _travelling(db, [each.id for each in under_way]),
         "sides": SIDE_WORDS,
     }
+
+
+def _things(db: Session, pair_ids: Mapping[int, str]) -> dict[str, list[tuple[int, str]]]:
+    """What can travel along, by the pair's code: number and words."""
+    found: dict[str, list[tuple[int, str]]] = defaultdict(list)
+    for each in queries.belongings(db, pair_ids, unsettled=True) if pair_ids else []:
+        found[pair_ids[each.pair_id]].append((each.id, words_of(each.kind, each.side)))
+    return found
+
+
+def _travelling(db: Session, parcel_ids: Collection[int]) -> dict[int, list[tuple[int, str]]]:
+    """What travels beside the devices, by parcel: number and words."""
+    found: dict[int, list[tuple[int, str]]] = defaultdict(list)
+    for each in queries.travelling(db, parcel_ids=parcel_ids):
+        found[each.parcel_id].append((each.id, f"{words_of(each.kind, each.side)} of {each.code}"))
+    return found
 
 
 def receiver(to_clinic: bool) -> Role:
@@ -133,11 +157,17 @@ def pack_parcel(request: Request, ask: Signed, form: Form) -> Response:
                 to_clinic=form.get("to_clinic") == "yes",
                 carrier=form.get("carrier", ""),
                 tracking=form.get("tracking", ""),
+                belongings=_ticked(form),
             )
             said = f"Parcel {parcel.id} is sent with {len(set(form.all('codes')))} pairs. Print its slip."
     except (BadInput, Unready, MovedOn) as refusal:
         return _parcels_again(request, ask, form, refusal)
     return go("/parcels", said)
+
+
+def _ticked(form: Typed) -> list[int]:
+    """The belongings of the pairs that were chosen; those of a pair that stays behind stay with it."""
+    return [whole(number) for code in form.all("codes") for number in form.all(f"things.{code}")]
 
 
 def _parcels_again(request: Request, ask: Signed, form: Form, refusal: Refusal) -> Response:
@@ -155,11 +185,18 @@ def receive_parcel(request: Request, parcel_id: int, ask: Signed, form: Form) ->
     exceptions = {
         key.removeprefix("came."): how for key, how in form.items() if key.startswith("came.") and how != "well"
     }
+    things = {
+        whole(key.removeprefix("thing.")): how
+        for key, how in form.items()
+        if key.startswith("thing.") and how != "well"
+    }
     try:
         with ask.writing() as (viewer, db):
             need(viewer, "receive_parcel")
-            arrived = parcels.receive(db, by=viewer, parcel_id=parcel_id, exceptions=exceptions)
+            arrived = parcels.receive(db, by=viewer, parcel_id=parcel_id, exceptions=exceptions, belongings=things)
     except (BadInput, Unready, MovedOn) as refusal:
         return _parcels_again(request, ask, form, refusal)
     missing = f" Missing: {', '.join(arrived.missing)}; the lab is asked." if arrived.missing else ""
+    if arrived.missing_belongings:
+        missing += f" Also missing, to be looked for: {'; '.join(arrived.missing_belongings)}."
     return go("/parcels", f"{len(arrived.received)} pairs have come.{missing}")

@@ -59,7 +59,7 @@ def figures(db: Session) -> list[tuple[str, str, str, str]]:
     parked = f"{sum(count.parked for count in open_pairs)} parked"
     return [
         ("Flags", str(sum(flags.values())), f"of {len(flags)} kinds", "/flags"),
-        ("Open pairs", str(sum(count.pairs for count in open_pairs)), parked, "/queue"),
+        ("Open pairs", str(sum(count.open for count in open_pairs)), parked, "/queue"),
         ("Promised days kept", kept, f"{met} of {asked} in {PERIODS[months]}", "/turnaround"),
     ]
 
@@ -104,6 +104,7 @@ def _draw(db: Session, viewer: Viewer, stage: str, after: str | None) -> dict[st
         stage=STAGES[stage],
         rows=rows,
         count=waiting[stage].pairs if stage in waiting else 0,
+        setting=waiting[stage].setting if stage in waiting else 0,
         line=lab_trail(waiting, values["calendar"], clock.now(), here=stage),
         after=after,
         following=following,

@@ -20,8 +20,9 @@ from app.bench.rules.acts import (
     SEND_BACK_REASONS,
     WAITING_ON,
 )
+from app.bench.rules.belongings import BELONGINGS, FATES, PLACES, words_of
 from app.bench.rules.machine import SIDE_WORDS, Asked, State
-from app.bench.rules.stages import BELONGINGS, STAGES
+from app.bench.rules.stages import STAGES
 from app.capture import queries as captures
 from app.capture.rules import CONDITIONS, KINDS, STATES, measure_rows, scan_cautions, why_no_scan
 from app.desks import actions
@@ -29,10 +30,11 @@ from app.desks.charts import pair_trail
 from app.desks.pages.common import lab_values
 from app.desks.pages.ordering import NOTE_STAGES
 from app.desks.queries import buttons, sentence, wearer
-from app.desks.rules import REMAKE_STARTS, as_typed, prescription_from_form, stage_notes
+from app.desks.rules import REMAKE_STARTS, as_typed, prescription_from_form, stage_notes, whole
 from app.errors import BadInput, NotFound, Refusal
 from app.fitting import queries as fitting
 from app.fitting.rules import facts_from_form
+from app.fitting.rules.fit import HELD_BACK
 from app.orders import queries as orders
 from app.orders.rules import ITEMS, SIDE_NAMES, value_words
 from app.people import queries as people
@@ -45,6 +47,8 @@ from app.watch.rules.kinds import KINDS as KINDS_OF_FLAG
 from app.web import Form, Typed
 
 router = APIRouter(include_in_schema=False)
+SETTING_TIMES = (15, 30, 45, 60, 90, 120, 720)
+"""Minutes that the form offers beside the stage's usual ones."""
 
 
 @router.get("/pair/{code}")
@@ -60,39 +64,17 @@ def pair(request: Request, code: str, ask: Signed) -> Response:
 @router.post("/pair/{code}/acts")
 def act_on_pair(request: Request, code: str, ask: Signed, form: Form) -> Response:
     """Every act of every page. A refusal shows the pair as it is now, with the sentence and what was typed."""
-    facts: dict[str, Any] = {}
-    if form.get("words"):
-        facts["words"] = form["words"]
-    if form.get("code"):
-        facts["code"] = form["code"]
-    if form.get("from_stage") == "check_in" and form.get("act") == "advance":
-        facts["shelf"] = form.get("shelf", "")
-        facts |= {name: form.all(name) for name in ("conditions", "belongings")}
-    if form.get("day"):
-        facts["day"] = form["day"]
-    facts |= facts_from_form(form.get("act", ""), form)
-    if form.get("start"):
-        facts["start"] = form["start"]
-    if form.get("holds"):
-        facts["holds"] = [int(form["holds"])] if form["holds"].isdigit() else []
-    version = form.get("version", "")
-    asked = Asked(
-        act=form.get("act", ""),
-        from_stage=form.get("from_stage") or None,
-        to_stage=form.get("to_stage") or None,
-        sides=form.get("sides") or None,
-        reason=form.get("reason") or None,
-        waiting_on=form.get("waiting_on") or None,
-        version=int(version) if version.isdigit() else None,
-        facts=facts,
-    )
+    if form.get("more"):
+        return shown_again(request, ask, code, None, form, "adjust")
+    asked = _asked(form)
     try:
         with ask.writing() as (viewer, db):
             moved = actions.do(db, code=code, asked=asked, by=viewer)
     except (NotFound, Refusal) as refusal:
         if refusal.status in (401, 404):
             raise
-        return shown_again(request, ask, code, refusal, form, asked.act)
+        failed = "held_back" if form.get("fit_check") and asked.act in HELD_BACK else asked.act
+        return shown_again(request, ask, code, refusal, form, failed)
     state = moved.state
     where = f"It now stands at {STAGES[state.stage].queue}." if state.stage else f"It is {ENDS[str(state.end)]}."
     back = form.get("back", "")
@@ -100,19 +82,59 @@ def act_on_pair(request: Request, code: str, ask: Signed, form: Form) -> Respons
     return go(address, f"{state.code}: {ACTS[asked.act].done}. {where}")
 
 
-def shown_again(request: Request, ask: Ask, code: str, refusal: Refusal, typed: Typed, failed: str) -> Response:
-    """The pair as it is now, with why `failed` (an act, or a scan's field) was refused and what was typed."""
+def _asked(form: Typed) -> Asked:
+    """The act a form asks for. A fit check's form holds several acts, whose fields have names of their own there."""
+    act = form.get("act", "")
+    from_check = bool(form.get("fit_check")) and act in HELD_BACK
+    own = f"{act}." if from_check else ""
+    facts: dict[str, Any] = {}
+    if words := form.get("held_back.words" if from_check else "words"):
+        facts["words"] = words
+    if form.get("code"):
+        facts["code"] = form["code"]
+    if form.get("from_stage") == "check_in" and act == "advance":
+        facts["shelf"] = form.get("shelf", "")
+        facts |= {name: form.all(name) for name in ("conditions", "belongings")}
+    if form.get("day"):
+        facts["day"] = form["day"]
+    facts |= facts_from_form(act, form)
+    if form.get("start"):
+        facts["start"] = form["start"]
+    if form.get("holds"):
+        facts["holds"] = [int(form["holds"])] if form["holds"].isdigit() else []
+    if form.get("sets_for"):
+        facts["sets_for"] = whole(form["sets_for"]) or form["sets_for"]
+    version = form.get("version", "")
+    return Asked(
+        act=act,
+        from_stage=form.get("from_stage") or None,
+        to_stage=form.get(f"{own}to_stage") or None,
+        sides=form.get(f"{own}sides") or None,
+        reason=form.get(f"{own}reason") or None,
+        waiting_on=form.get(f"{own}waiting_on") or None,
+        version=int(version) if version.isdigit() else None,
+        facts=facts,
+    )
+
+
+def shown_again(request: Request, ask: Ask, code: str, refusal: Refusal | None, typed: Typed, failed: str) -> Response:
+    """The pair as it is now, with why `failed` (an act, a belonging, a scan's field) was refused and what was typed.
+
+    Without a refusal somebody asked for more rows of a form.
+    """
     with ask.reading() as (viewer, db):
         values = _pair_values(db, viewer, queries.find(db, code, viewer))
     fields = refusal.fields if isinstance(refusal, BadInput) else {}
-    values |= {"refused": refusal.sentence, "errors": fields, "typed": typed, "failed": failed}
-    return page(request, "desks/pair.html", viewer=viewer, status=refusal.status, **values)
+    values |= {"refused": refusal.sentence if refusal else "", "errors": fields, "typed": typed, "failed": failed}
+    status = refusal.status if refusal else 200
+    return page(request, "desks/pair.html", viewer=viewer, status=status, **values)
 
 
 def _pair_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, Any]:
     values = lab_values(db)
     row, state = loaded.row, loaded.state
     moves = queries.history(db, row["id"])
+    checks = fitting.fit_checks(db, moves)
     holding = orders.holding(db, row["order_id"])
     holds = queries.hold_rows(db, row["id"]) if row["parked_on"] else []
     return values | {
@@ -120,9 +142,10 @@ def _pair_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, Any]:
         "state": state,
         "clinic": people.clinic(db, row["clinic_id"]).name,
         "steps": pair_trail(loaded, queries.stays(db, row["id"]), values["calendar"], clock.now()),
-        "buttons": buttons(loaded, viewer, moves, clock.now()),
+        "buttons": buttons(loaded, viewer, moves, clock.now(), people.lab(db).marks_start),
+        "begun_by": people.staff_names(db, [row["started_by"]]).get(row["started_by"]) if row["started_by"] else "",
         "holds": holds,
-        "moves": [(sentence(move), move.words, move.at) for move in moves],
+        "moves": [(sentence(move), " ".join(said_of(move, checks)), move.at) for move in moves],
         "rows": prescription_rows(holding.body),
         "number": holding.number,
         "stage_notes": orders.words(db, list(holding.stage_notes.values())),
@@ -137,6 +160,8 @@ def _pair_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, Any]:
         "hold_list": [(str(hold.id), hold.words or hold.kind) for hold in holds],
         **_capture_values(db, viewer, loaded),
         "wearer": wearer(db, loaded) if may(viewer, "see_patient", row["clinic_id"]) else [],
+        "may_transfer": may(viewer, "transfer_wearer"),
+        "may_see_journal": may(viewer, "see_journal"),
         "may_change": may(viewer, "place_order", row["clinic_id"]),
         "flags": watch.of_pair(db, row["id"], viewer),
         "kinds": KINDS_OF_FLAG,
@@ -147,10 +172,35 @@ def _pair_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, Any]:
         "starts": list(REMAKE_STARTS.items()),
         "conditions": list(CONDITIONS.items()),
         "belongings": list(BELONGINGS.items()),
+        "setting_times": SETTING_TIMES,
+        "setting_until": row["not_before"] if row["not_before"] and row["not_before"] > clock.now() else None,
+        **_belonging_values(db, viewer, loaded),
         "refused": "",
         "errors": {},
         "typed": Typed(),
         "failed": "",
+    }
+
+
+def said_of(move: queries.MoveRow, checks: Mapping[int, str]) -> list[str]:
+    """The words of a move, and of the fit check that it came from."""
+    return [words for words in (move.words, checks.get(move.id)) if words]
+
+
+def _belonging_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, Any]:
+    """What came with the pair, where each is and what became of it, and what this person may say of it."""
+    things = queries.belongings(db, [loaded.row["id"]])
+    ways = queries.travelling(db, pair_ids=[loaded.row["id"]]) if things else []
+    odd = {each.id: f"{each.state} in parcel {each.parcel_id}" for each in ways if each.state in ("missing", "damaged")}
+    on_the_way = loaded.row["place"] == "way"
+    return {
+        "things": [
+            (each, words_of(each.kind, each.side), PLACES[each.place], FATES[each.becomes].words, odd.get(each.id, ""))
+            for each in things
+        ],
+        "fates": [(key, fate.words) for key, fate in FATES.items() if key != "in_parcel" or on_the_way],
+        "may_settle": may(viewer, "settle_belonging", loaded.row["clinic_id"]),
+        "thing_sides": list(SIDE_WORDS.items())[::-1],
     }
 
 

@@ -2,8 +2,9 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from sqlalchemy import update
 from sqlmodel import Session, col, select
@@ -41,22 +42,29 @@ def act(
     code: str,
     asked: Asked,
     by: Viewer,
+    done_at: datetime | None = None,
     dropped: tuple[str, ...] = (),
     changes: Mapping[str, Any] | None = None,
     extra: Mapping[str, Any] | None = None,
 ) -> Moved:
     """Moves the pair. What this room keeps in its own rows is `dropped` from the move: a fact is written once."""
     kept = {name: value for name, value in asked.facts.items() if name not in dropped}
-    return bench.move(db, code=code, asked=replace(asked, facts=kept), by=by, changes=changes, extra=extra)
+    asked = replace(asked, facts=kept)
+    return bench.move(db, code=code, asked=asked, by=by, done_at=done_at, changes=changes, extra=extra)
 
 
-def next_review(db: Session, moved: Moved, patient: Patient) -> Review:
+def day_of(db: Session, done_at: datetime | None) -> date:
+    """The day of an act in the lab's zone: today, unless it was done before."""
+    return (done_at or clock.now()).astimezone(ZoneInfo(people.lab(db).zone)).date()
+
+
+def next_review(db: Session, moved: Moved, patient: Patient, from_day: date) -> Review:
     last = db.exec(select(Review.number).where(Review.pair_id == moved.pair_id).order_by(col(Review.number).desc()))
-    today = clock.today(people.lab(db).zone)
-    due_on = wearing.review_day(today, plan.high_risk(patient.risks), people.work_calendar(db))
+    due_on = wearing.review_day(from_day, plan.high_risk(patient.risks), people.work_calendar(db))
     made = Review(pair_id=moved.pair_id, move_id=moved.move_id, number=(last.first() or 0) + 1, due_on=due_on)
     db.add(made)
     db.flush()
+    bench.work_by(db, moved.pair_id, due_on)
     return made
 
 

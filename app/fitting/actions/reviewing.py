@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
+from datetime import datetime
 from typing import Any
 
 from sqlalchemy import update
@@ -15,7 +16,7 @@ from app.bench.rules.machine import Asked
 from app.bench.tables import Move
 from app.errors import NotFound
 from app.fitting import queries
-from app.fitting.actions.common import act, end_plan, mark_painful, next_review, read_painful, standing
+from app.fitting.actions.common import act, day_of, end_plan, mark_painful, next_review, read_painful, standing
 from app.fitting.rules import contact, review
 from app.fitting.tables import Adjustment, Recheck, Review, Wish
 from app.journal import actions as journal
@@ -25,7 +26,7 @@ from app.people.permissions import need
 from app.people.rules import Viewer
 
 
-def adjust(db: Session, *, code: str, asked: Asked, by: Viewer) -> Moved:
+def adjust(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetime | None = None) -> Moved:
     """Here: what was done, by side and zone, and a new review, in one act. At the lab: a visit of the named stages.
 
     Refused before the review's day, unless a red flag was noted or `reason` overrides.
@@ -47,80 +48,80 @@ def adjust(db: Session, *, code: str, asked: Asked, by: Viewer) -> Moved:
     review.check_day(loaded.state.code, clock.today(zone), day, flags, asked.reason or "")
     # The next fitting has a day of its own, and the lab promises it anew.
     changes = {"fitting_at": None, "promised_on": None} if where == "lab" else None
-    moved = act(db, code, asked, by, dropped=("zones", "review"), changes=changes)
+    moved = act(db, code, asked, by, done_at, dropped=("zones", "review"), changes=changes)
     note_id = _hold_review(db, moved, f"adjust_{where}", found)
     db.add_all(
         Adjustment(pair_id=moved.pair_id, move_id=moved.move_id, note_id=note_id, **each._asdict()) for each in done
     )
     if where == "here":
-        next_review(db, moved, db.get_one(Patient, loaded.row["patient_id"]))
+        next_review(db, moved, db.get_one(Patient, loaded.row["patient_id"]), day_of(db, done_at))
     else:
         end_plan(db, moved.pair_id)
     db.flush()
     return moved
 
 
-def keep_wearing(db: Session, *, code: str, asked: Asked, by: Viewer) -> Moved:
+def keep_wearing(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetime | None = None) -> Moved:
     """The review is held and the next one set; the plan goes on."""
     loaded, found, asked = _at_review(db, code, asked, by)
-    moved = act(db, code, asked, by, dropped=("review",))
+    moved = act(db, code, asked, by, done_at, dropped=("review",))
     _hold_review(db, moved, "keep_wearing", found)
-    next_review(db, moved, db.get_one(Patient, loaded.row["patient_id"]))
+    next_review(db, moved, db.get_one(Patient, loaded.row["patient_id"]), day_of(db, done_at))
     return moved
 
 
-def settle(db: Session, *, code: str, asked: Asked, by: Viewer) -> Moved:
+def settle(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetime | None = None) -> Moved:
     """The review is held with its answers, all of them optional, and the pair has found its wearer."""
     _, found, asked = _at_review(db, code, asked, by)
-    moved = act(db, code, asked, by, dropped=("review",))
+    moved = act(db, code, asked, by, done_at, dropped=("review",))
     _hold_review(db, moved, "settle", found)
     end_plan(db, moved.pair_id)
     return moved
 
 
-def note_request(db: Session, *, code: str, asked: Asked, by: Viewer) -> Moved:
+def note_request(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetime | None = None) -> Moved:
     """A wish for an adjustment waits for the review; `red_flags` make it urgent, `painful` days hold the hours."""
     loaded = standing(db, code, asked, by)
     wrong: dict[str, str] = {}
     flags = review.read_red_flags(asked.facts.get("red_flags"), wrong)
     painful = read_painful(db, loaded, asked.facts.get("painful"), "painful", wrong)
     review.fail(wrong, "The wish needs another look.")
-    moved = act(db, code, asked, by, dropped=("painful",))
+    moved = act(db, code, asked, by, done_at, dropped=("painful",))
     db.add(Wish(pair_id=moved.pair_id, move_id=moved.move_id, noted_at=clock.now(), red_flags=flags))
     mark_painful(db, moved.pair_id, painful)
     db.flush()
     return moved
 
 
-def close(db: Session, *, code: str, asked: Asked, by: Viewer) -> Moved:
+def close(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetime | None = None) -> Moved:
     """Ends wearing in without a review, once the wearer was tried to be reached often enough."""
     loaded = standing(db, code, asked, by)
     wanted = int(people.limit(db, "close_after_attempts") or contact.CLOSE_AFTER_ATTEMPTS)
     contact.check_attempts(loaded.state.code, queries.attempts(db, loaded.row["id"]), wanted)
-    moved = act(db, code, asked, by)
+    moved = act(db, code, asked, by, done_at)
     stop_wearing(db, moved, "close")
     return moved
 
 
-def refurbish(db: Session, *, code: str, asked: Asked, by: Viewer) -> Moved:
+def refurbish(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetime | None = None) -> Moved:
     """A visit of its own, which the lab promises anew; a pair that was still being worn in is reviewed no more."""
-    moved = act(db, code, asked, by, changes={"fitting_at": None, "promised_on": None})
+    moved = act(db, code, asked, by, done_at, changes={"fitting_at": None, "promised_on": None})
     stop_wearing(db, moved, "refurbish")
     return moved
 
 
-def withdraw(db: Session, *, code: str, asked: Asked, by: Viewer) -> Moved:
-    moved = act(db, code, asked, by)
+def withdraw(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetime | None = None) -> Moved:
+    moved = act(db, code, asked, by, done_at)
     stop_wearing(db, moved, "withdraw")
     return moved
 
 
-def reopen(db: Session, *, code: str, asked: Asked, by: Viewer) -> Moved:
+def reopen(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetime | None = None) -> Moved:
     """A pair that goes back to wearing in is reviewed again."""
-    moved = act(db, code, asked, by)
+    moved = act(db, code, asked, by, done_at)
     if moved.state.stage == "wear_in":
         patient_id = pairs.find_by_id(db, moved.pair_id).row["patient_id"]
-        next_review(db, moved, db.get_one(Patient, patient_id))
+        next_review(db, moved, db.get_one(Patient, patient_id), day_of(db, done_at))
     return moved
 
 

@@ -16,6 +16,15 @@ ONLY_TRIMMING = "Nothing but trimming is altered on the day of dispensing: the w
 NOT_RELEASED = (
     "To release it all the same, give the reason; otherwise send the side back to the stage that mends it, or park it."
 )
+HELD_BACK = {"send_back": "sent_back", "park": "parked"}
+"""Acts by which a pair that was looked at is not released, and the result of its fit check."""
+RESULTS = {
+    "released": "it fits",
+    "trimmed": "it fits, trimmed here",
+    "with_reason": "released with a reason",
+    "sent_back": "not released, sent back",
+    "parked": "not released, parked",
+}
 STEEPEST = 30
 """Degrees. A heel further from upright than this is a slip of the pen."""
 
@@ -75,26 +84,29 @@ def read_confirmed(raw: Any, sides: str, wrong: dict[str, str]) -> None:
         wrong["confirmed"] = f"This pair has {SIDE_WORDS[sides]} alone; confirm no other side."
 
 
-def read_fit(raw: Any, sides: str, wrong: dict[str, str]) -> dict[str, Any]:
-    """The answers by side; each fault is named by its field (`fit.L.arch`). Everything but degrees is asked."""
+def read_fit(raw: Any, sides: str, wrong: dict[str, str], partly: bool = False) -> dict[str, Any]:
+    """The answers by side; each fault is named by its field (`fit.L.arch`). Everything but degrees is asked.
+
+    `partly` is for a pair that is not released: what was not looked at any more is left out.
+    """
     if not isinstance(raw, Mapping):
         wrong["fit"] = "The fit check is missing."
         return {}
     answers: dict[str, Any] = {"read_back": raw.get("read_back") is True}
-    if not answers["read_back"]:
+    if not answers["read_back"] and not partly:
         wrong["fit.read_back"] = "Name and code are read back to the wearer before the pair is handed over."
     for name in set(raw) - {"read_back", *sides}:
         wrong[f"fit.{name}"] = f"'{name}' is not part of this pair's fit check."
     for side in sides:
         found = raw.get(side)
         if isinstance(found, Mapping):
-            answers[side] = _read_side(found, side, wrong)
-        else:
+            answers[side] = _read_side(found, side, wrong, partly)
+        elif not partly:
             wrong[f"fit.{side}"] = f"The fit check of the {SIDE_WORDS[side]} is missing."
     return answers
 
 
-def _read_side(found: Mapping[str, Any], side: str, wrong: dict[str, str]) -> dict[str, Any]:
+def _read_side(found: Mapping[str, Any], side: str, wrong: dict[str, str], partly: bool) -> dict[str, Any]:
     answers: dict[str, Any] = {}
     for name in set(found) - set(CHOICES) - set(TICKS) - set(DEGREES):
         wrong[f"fit.{side}.{name}"] = f"'{name}' is not looked at in a fit check."
@@ -102,14 +114,14 @@ def _read_side(found: Mapping[str, Any], side: str, wrong: dict[str, str]) -> di
         answer = found.get(look.key)
         if isinstance(answer, str) and answer in look.answers:
             answers[look.key] = answer
-        else:
+        elif answer not in (None, "") or not partly:
             allowed = ", ".join(look.answers)
             wrong[f"fit.{side}.{look.key}"] = f"{look.label} of the {SIDE_WORDS[side]}: one of {allowed}."
     for key, (label, _) in TICKS.items():
-        if not isinstance(found.get(key), bool):
-            wrong[f"fit.{side}.{key}"] = f"{label}, {SIDE_WORDS[side]}: say yes or no."
-        else:
+        if isinstance(found.get(key), bool):
             answers[key] = found[key]
+        elif key in found or not partly:
+            wrong[f"fit.{side}.{key}"] = f"{label}, {SIDE_WORDS[side]}: say yes or no."
     for key, label in DEGREES.items():
         if found.get(key) not in (None, ""):
             answers[key] = _degrees(found[key], f"fit.{side}.{key}", f"{label}, {SIDE_WORDS[side]}", wrong)
@@ -128,15 +140,20 @@ def _degrees(raw: Any, field: str, label: str, wrong: dict[str, str]) -> float |
 
 
 def faults(answers: Mapping[str, Any], sides: str) -> list[str]:
-    """What keeps the pair from passing, a sentence's part each; empty when it passes."""
-    found = []
-    for side in sides:
-        said, words = answers[side], SIDE_WORDS[side]
-        found += [f"{words}: {fault}" for key, (_, fault) in TICKS.items() if not said[key]]
-        found += [
-            f"{words}: {look.fault[said[look.key]]}" for look in CHOICES.values() if said[look.key] not in look.passes
-        ]
-    return found
+    """What keeps the pair from passing, a sentence's part each, of what was looked at; empty when it passes."""
+    return [f"{SIDE_WORDS[side]}: {fault}" for side in sides for fault in _side_faults(answers.get(side, {}))]
+
+
+def _side_faults(said: Mapping[str, Any]) -> list[str]:
+    found = [fault for key, (_, fault) in TICKS.items() if not said.get(key, True)]
+    looks = (look for look in CHOICES.values() if look.key in said and said[look.key] not in look.passes)
+    return found + [look.fault[said[look.key]] for look in looks]
+
+
+def words(answers: Mapping[str, Any], result: str) -> str:
+    """A fit check that was held, in a sentence's words."""
+    found = [f"{SIDE_WORDS[side]}: {', '.join(_side_faults(answers[side]))}" for side in "LR" if side in answers]
+    return ". ".join([f"Fit check: {RESULTS[result]}", *(each for each in found if not each.endswith(": "))])
 
 
 def result(answers: Mapping[str, Any], sides: str, trimmed: bool, reason: str) -> str:

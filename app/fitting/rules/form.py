@@ -22,7 +22,7 @@ def facts_from_form(act: str, form: Typed) -> dict[str, Any]:
     return {name: value for name, value in facts.items() if value not in (None, "", [], {})}
 
 
-def _dispense(form: Typed) -> dict[str, Any]:
+def _fit(form: Typed) -> dict[str, Any]:
     fit: dict[str, Any] = {"read_back": form.get("fit.read_back", "") == "yes"}
     for side in form.all("sides_made"):
         ticked = form.all(f"fit.{side}.ticks")
@@ -30,15 +30,36 @@ def _dispense(form: Typed) -> dict[str, Any]:
         for name in (*CHOICES, *DEGREES):
             answers[name] = form.get(f"fit.{side}.{name}", "")
         fit[side] = answers
+    return fit
+
+
+def _held_back(form: Typed) -> dict[str, Any]:
+    """Sending back and parking have a fit check where they come from its form.
+
+    A list of which nothing is ticked was not looked at, and neither was a side of which nothing is said.
+    """
+    if not form.get("fit_check", ""):
+        return {}
+    fit = _fit(form)
+    for side in form.all("sides_made"):
+        ticked = any(fit[side][key] for key in TICKS)
+        fit[side] = {
+            key: said for key, said in fit[side].items() if said not in ("", False) or (ticked and key in TICKS)
+        }
+    return {"fit": {key: said for key, said in fit.items() if said != {}}}
+
+
+def _dispense(form: Typed) -> dict[str, Any]:
     plan = {name: form.get(f"plan.{name}", "") for name in ("key", *NUMBERS) if form.get(f"plan.{name}", "")}
     shoe = {name: form.get(f"shoe.{name}", "") for name in ("kind", "size", "system", "liner")}
     shoe = {name: value for name, value in shoe.items() if value}
     return {
         "confirmed": "".join(form.all("confirmed")),
-        "fit": fit,
+        "fit": _fit(form),
         "plan": plan,
         "shoe": shoe if form.get("shoe_changed", "") == "yes" else {},
         "trimmed": True if form.get("trimmed", "") == "yes" else None,
+        "given_back": [int(n) if n.isdecimal() and len(n) < 10 else n for n in form.all("given_back")],
     }
 
 
@@ -78,6 +99,8 @@ def _did_not_come(form: Typed) -> dict[str, Any]:
 
 READERS: Mapping[str, Callable[[Typed], dict[str, Any]]] = {
     "dispense": _dispense,
+    "send_back": _held_back,
+    "park": _held_back,
     "settle": _review,
     "keep_wearing": _review,
     "adjust": _adjust,

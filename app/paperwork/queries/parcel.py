@@ -1,11 +1,13 @@
 """What lies in a parcel, for its slip; packing and receiving it is the bench's."""
 
+from collections import defaultdict
 from datetime import datetime
 from typing import NamedTuple
 
 from sqlmodel import Session, col, select
 
 from app.bench import queries as bench
+from app.bench.rules.belongings import words_of
 from app.bench.tables import Pair, Parcel, ParcelItem
 from app.errors import NotFound
 from app.people import queries as people
@@ -21,6 +23,8 @@ class Packed(NamedTuple):
     sides: str
     all_sides: str
     state: str
+    things: list[str]
+    """Belongings that travel along, in words."""
 
 
 class Slip(NamedTuple):
@@ -36,6 +40,8 @@ class Slip(NamedTuple):
     received_at: datetime | None
     items: list[Packed]
     devices: int
+    things: int
+    """How many belongings."""
 
 
 def slip(db: Session, viewer: Viewer, parcel_id: int) -> Slip:
@@ -57,6 +63,7 @@ def slip(db: Session, viewer: Viewer, parcel_id: int) -> Slip:
         received_at=parcel.received_at,
         items=items,
         devices=sum(len(item.sides) for item in items),
+        things=sum(len(item.things) for item in items),
     )
 
 
@@ -67,4 +74,7 @@ def _packed(db: Session, parcel_id: int) -> list[Packed]:
         .where(col(ParcelItem.parcel_id) == parcel_id)
         .order_by(col(Pair.code))
     )
-    return [Packed(*row) for row in rows]
+    along: dict[str, list[str]] = defaultdict(list)
+    for each in bench.travelling(db, parcel_ids=[parcel_id]):
+        along[each.code].append(words_of(each.kind, each.side))
+    return [Packed(code, label, sides, every, state, along[code]) for code, label, sides, every, state in rows]

@@ -1,5 +1,6 @@
 """Changing the lab's settings, its calendar and its clinics; journalled with old and new, words in a note."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from sqlmodel import Session
@@ -30,6 +31,15 @@ def change_lab(db: Session, *, by: Viewer, calendar: dict[str, Any] | None = Non
             changed["calendar"] = [lab.calendar_id, new.id]
             lab.calendar_id = new.id
     _write_down(db, "lab_changed", by, "lab", 1, changed)
+
+
+def change_limits(db: Session, *, by: Viewer, limits: Mapping[str, int | None]) -> None:
+    """`limits` by name, None where the default holds again; others stay. What they mean, the rooms above know."""
+    lab = db.get_one(Lab, 1, with_for_update=True)
+    changed = {name: [lab.limits.get(name), new] for name, new in limits.items() if lab.limits.get(name) != new}
+    after = {**lab.limits, **limits}
+    lab.limits = {name: value for name, value in after.items() if value is not None}
+    _write_down(db, "limits_changed", by, "lab", 1, changed)
 
 
 def _set(row: Lab | Clinic, values: dict[str, Any]) -> Changes:

@@ -8,11 +8,11 @@ from sqlalchemy.dialects.sqlite import insert as insert_on_sqlite
 from sqlmodel import Session, col, select
 
 from app import clock
-from app.errors import SignedOut, TooManyTries
+from app.errors import NotFound, SignedOut, TooManyTries
 from app.journal import actions as journal
 from app.people import queries
 from app.people.actions.passwords import Passwords
-from app.people.rules import hash_of, new_token
+from app.people.rules import Viewer, hash_of, new_token, token_mark
 from app.people.tables import ApiToken, FailedSignIn, SignedIn, Staff
 
 WINDOW = timedelta(minutes=15)
@@ -125,9 +125,33 @@ def _window() -> datetime:
     return datetime.fromtimestamp(int(clock.now().timestamp()) // length * length, UTC)
 
 
-def make_token(db: Session, *, email: str) -> str:
-    """A program's key to act as this person; it is shown once."""
+def make_token(db: Session, *, email: str, name: str = "") -> str:
+    """A program's key to act as this person; it is shown once. `name` says what it is for."""
     staff_id, token = queries.staff_id(db, email), new_token()
-    db.add(ApiToken(token_hash=hash_of(token), staff_id=staff_id, made_at=clock.now()))
-    journal.write(db, "token_made", by=staff_id, subject="staff", subject_id=staff_id)
+    row = ApiToken(token_hash=hash_of(token), staff_id=staff_id, name=name.strip()[:80], made_at=clock.now())
+    db.add(row)
+    facts = {"token": token_mark(row.token_hash)}
+    journal.write(db, "token_made", by=staff_id, subject="staff", subject_id=staff_id, facts=facts)
     return token
+
+
+def end_token(db: Session, *, by: Viewer, staff_id: int, mark: str) -> str:
+    """One token stops working with this transaction, the others go on; returns its name."""
+    theirs = (ApiToken.staff_id == staff_id, col(ApiToken.ended_at).is_(None))
+    rows = [
+        row for row in db.exec(select(ApiToken).where(*theirs).with_for_update()) if token_mark(row.token_hash) == mark
+    ]
+    if not rows:
+        raise NotFound("This token does not work any more, or never did.")
+    rows[0].ended_at = clock.now()
+    facts = {"token": mark}
+    journal.write(db, "token_ended", by=by.staff_id, subject="staff", subject_id=staff_id, facts=facts)
+    return rows[0].name
+
+
+def mark_seen(db: Session, *, token_hash: str, by_cookie: bool) -> None:
+    """A session or a program's token was used just now."""
+    if by_cookie:
+        db.execute(update(SignedIn).where(col(SignedIn.token_hash) == token_hash).values(seen_at=clock.now()))
+    else:
+        db.execute(update(ApiToken).where(col(ApiToken.token_hash) == token_hash).values(used_at=clock.now()))

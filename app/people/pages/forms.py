@@ -84,6 +84,7 @@ def read_lab(form: Typed, wrong: dict[str, str]) -> tuple[dict[str, Any], dict[s
         "zone": _zone(form, wrong),
         "address": read_text(form, "address", "The address", wrong, most=400),
         "stages_on": [stage for stage in OPTIONAL_STAGES if stage in form.all("stages_on")],
+        "marks_start": "marks_start" in form,
     }
     hours = [_spans(form, day, wrong) for day in range(7)]
     if not any(hours) and not any(name.startswith("from.") for name in wrong):
@@ -152,6 +153,15 @@ def read_clinics(form: Typed, wrong: dict[str, str]) -> list[dict[str, Any]]:
     if not rows:
         wrong["clinic.0"] = "Name at least one clinic."
     return rows
+
+
+def read_days(form: Typed, name: str, wrong: dict[str, str], most: int = 30) -> int | str:
+    """A few working days; what can't be is given back as it was typed. Not sent, it is the usual one day."""
+    raw = form.get(name, "1").strip()
+    if raw.isascii() and raw.isdecimal() and len(raw) < 4 and int(raw) <= most:
+        return int(raw)
+    wrong[name] = f"The days on the way are a whole number from 0 to {most}; '{raw[:20]}' is not."
+    return raw
 
 
 def read_ids(form: Typed, name: str) -> list[int]:

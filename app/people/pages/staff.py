@@ -94,7 +94,7 @@ def _person(
     with ask.reading() as (viewer, db):
         need(viewer, "manage_people")
         row = queries.person(db, staff_id)
-        values = _choices(db)
+        values = _choices(db) | {"tokens": queries.tokens(db, staff_id)}
     errors = refusal.fields if isinstance(refusal, BadInput) else {"": refusal.sentence} if refusal else {}
     chosen = typed if refusal and "confirm" not in typed else None
     return page(
@@ -153,6 +153,16 @@ def password_link(request: Request, staff_id: int, ask: Signed) -> Response:
         need(viewer, "manage_people")
         token = actions.password_link(db, by=viewer, staff_id=staff_id)
     return _person(request, ask, staff_id, link=_address(request, token))
+
+
+@router.post("/{staff_id:int}/tokens")
+def end_token(staff_id: int, ask: Signed, form: Form) -> Response:
+    with ask.writing() as (viewer, db):
+        need(viewer, "manage_people")
+        name = actions.end_token(db, by=viewer, staff_id=staff_id, mark=form.get("token", ""))
+    return go(
+        f"/people/{staff_id}", f"The token {name or 'without a name'} is ended; programs that use it are refused."
+    )
 
 
 def _refused(request: Request, ask: Ask, staff_id: int, form: Typed, refusal: Refusal) -> Response:

@@ -9,8 +9,9 @@ from sqlalchemy import Row, select
 from sqlmodel import Session, col
 
 from app.bench.queries import clinic_t, hold_t, pair_t, visit_t
-from app.bench.rules.stages import BELONGINGS, STAGES
-from app.bench.tables import Belonging, Move, Parcel, ParcelItem
+from app.bench.rules.belongings import words_of
+from app.bench.rules.stages import STAGES
+from app.bench.tables import Belonging, Move, Parcel, ParcelBelonging, ParcelItem
 from app.capture.rules import KINDS as CAPTURE_KINDS
 from app.capture.tables import Arrival, Capture, WorkedFrom
 from app.watch.queries.promises import promises
@@ -62,7 +63,7 @@ def gather(db: Session, scope: Scope, at: Moment) -> Gathered:
         found.append(_repeated(row, mine))
     found += promises(db, rows, acts, at)
     found += worn(db, scope, [row for row in rows if row.stage == "wear_in"])
-    for gathered in (rechecks(db, scope), _left(db, scope)):
+    for gathered in (rechecks(db, scope, at.today), _left(db, scope)):
         for fact, subject in gathered:
             found.append(fact)
             subjects.setdefault(fact.pair, subject)
@@ -178,24 +179,34 @@ def _could_go_on(row: Row[Any], now: datetime) -> bool:
 
 
 def _left(db: Session, scope: Scope) -> Iterator[tuple[facts.Left, Subject]]:
+    """What ended pairs have left behind, and what open ones miss since a parcel was received."""
+    lost_in = (col(ParcelBelonging.belonging_id) == col(Belonging.id)) & (col(ParcelBelonging.state) == "missing")
     query = (
         select(
             *(pair_t.c.id, pair_t.c.code, pair_t.c.label, pair_t.c.clinic_id, clinic_t.c.name.label("clinic")),
-            *(pair_t.c.end, visit_t.c.ended_at, pair_t.c.since, col(Belonging.kind)),
+            *(pair_t.c.end, visit_t.c.ended_at, pair_t.c.since, col(Belonging.kind), col(Belonging.side)),
+            col(Parcel.received_at),
         )
         .join(pair_t, pair_t.c.id == col(Belonging.pair_id))
         .join(visit_t, visit_t.c.id == pair_t.c.visit_id)
         .join(clinic_t, clinic_t.c.id == pair_t.c.clinic_id)
-        .where(col(Belonging.settled_at).is_(None), pair_t.c.stage.is_(None), *scope.pairs())
-        .order_by(col(Belonging.id))
+        .join(ParcelBelonging, lost_in, isouter=True)
+        .join(Parcel, col(Parcel.id) == col(ParcelBelonging.parcel_id), isouter=True)
+        .where(
+            col(Belonging.settled_at).is_(None),
+            pair_t.c.stage.is_(None) | (col(Belonging.place) == "missing"),
+            *scope.pairs(),
+        )
+        .order_by(col(Belonging.id), col(Parcel.id))
     )
     things: dict[int, list[Row[Any]]] = defaultdict(list)
     for row in db.execute(query):
         things[row.id].append(row)
     for rows in things.values():
         first = rows[0]
-        kinds = tuple(dict.fromkeys(BELONGINGS.get(row.kind, row.kind) for row in rows))
-        left = facts.Left(first.code, first.end, first.ended_at or first.since, kinds)
+        kinds = tuple(dict.fromkeys(words_of(row.kind, row.side) for row in rows))
+        since = (first.ended_at if first.end else first.received_at) or first.since
+        left = facts.Left(first.code, first.end, since, kinds)
         yield left, Subject(first.id, first.label, first.clinic_id, first.clinic)
 
 

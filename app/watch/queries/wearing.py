@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
+from datetime import date
 from typing import Any
 
 from sqlalchemy import Row, func, select
@@ -68,8 +69,8 @@ def _by_pair(db: Session, query: Any) -> dict[int, Any]:
     return {row[0]: row for row in db.execute(query)}
 
 
-def rechecks(db: Session, scope: Scope) -> Iterator[tuple[facts.Recheck, Subject]]:
-    """The earliest open recheck of each pair, whether the pair itself is open or not."""
+def rechecks(db: Session, scope: Scope, today: date) -> Iterator[tuple[facts.Recheck, Subject]]:
+    """The earliest open recheck of each pair whose day has come, whether the pair itself is open or not."""
     query = (
         select(
             pair_t.c.code,
@@ -79,7 +80,7 @@ def rechecks(db: Session, scope: Scope) -> Iterator[tuple[facts.Recheck, Subject
         )
         .join(pair_t, pair_t.c.id == col(Recheck.pair_id))
         .join(clinic_t, clinic_t.c.id == pair_t.c.clinic_id)
-        .where(col(Recheck.state) == "open", *scope.pairs())
+        .where(col(Recheck.state) == "open", col(Recheck.due_on) <= today, *scope.pairs())
         .group_by(pair_t.c.code, pair_t.c.id, pair_t.c.label, pair_t.c.clinic_id, clinic_t.c.name)
     )
     for code, pair_id, label, clinic_id, clinic, due_on, kind in db.execute(query):

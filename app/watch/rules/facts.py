@@ -133,9 +133,9 @@ class Repeated:
 
 @dataclass(frozen=True, slots=True)
 class Left:
-    """An ended pair and what came with it and is not accounted for."""
+    """A pair and what came with it and is not accounted for: since its end, or without one missing from a parcel."""
 
     pair: str
-    end: str
-    ended_at: datetime
+    end: str | None
+    since: datetime
     things: tuple[str, ...]

@@ -162,14 +162,16 @@ def sent_back_often(repeated: Repeated, at: Moment) -> Flag | None:
 
 
 def belongings_open(left: Left, at: Moment) -> Flag | None:
-    if not left.things or not at.reached(left.ended_at, "belongings_days"):
+    """What was missing from a parcel is looked for at once, whatever stage its pair is at."""
+    if not left.things or (left.end and not at.reached(left.since, "belongings_days")):
         return None
+    how = f"The pair is {ENDS.get(left.end, left.end)}" if left.end else "It was missing from its parcel"
     return Flag(
         "belongings_open",
         left.pair,
         f"Not accounted for: {', '.join(left.things)}.",
-        f"The pair is {ENDS.get(left.end, left.end)} since {at.day_words(at.day_of(left.ended_at))}.",
-        left.ended_at,
+        f"{how} since {at.day_words(at.day_of(left.since))}.",
+        left.since,
         "Find what came with the pair and note what became of it: back to the wearer, kept or thrown away.",
         at.limit_words("belongings_days"),
     )

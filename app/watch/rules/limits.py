@@ -18,35 +18,46 @@ class Limit:
     unit: Unit
     words: str
     """What it bounds, as a setting's label."""
+    of: str
+    """The kind of flag that it raises; where it raises none, what it is for, in words."""
+    least: int = 0
 
 
 LIMITS: dict[str, Limit] = {
-    "red_flag_hours": Limit(0, "working hours", "from a reported red flag until it must be looked at"),
-    "prescription_change_hours": Limit(0, "working hours", "from a changed prescription until the lab must choose"),
-    "promise_over_days": Limit(1, "days", "after the promised day"),
-    "risk_margin_hours": Limit(0, "working hours", "that should be left beside the usual time of the remaining stages"),
-    "transit_days": Limit(1, "working days", "on the way beyond the clinic's usual days"),
-    "unmatched_hours": Limit(4, "working hours", "from an arrival until it is matched"),
-    "capture_days": Limit(5, "working days", "from the order until its captures arrive"),
-    "appointment_margin_days": Limit(0, "days", "between the promised day and the appointment"),
-    "ready_days": Limit(1, "working days", "from ready at the clinic until the wearer is told"),
-    "told_days": Limit(5, "working days", "from telling the wearer until an appointment is booked"),
-    "uncollected_days": Limit(28, "days", "that a pair lies ready"),
-    "parked_clinic_days": Limit(2, "working days", "that a pair waits on the clinic"),
-    "parked_lab_days": Limit(1, "working days", "that a pair waits on the lab"),
-    "parked_supplier_days": Limit(5, "working days", "that a pair waits on a supplier"),
-    "parked_wearer_days": Limit(10, "working days", "that a pair waits on the wearer"),
-    "parked_payer_days": Limit(10, "working days", "that a pair waits on the payer"),
-    "no_move_days": Limit(3, "working days", "without any act on a pair"),
-    "review_over_days": Limit(3, "days", "after the day of the review"),
-    "review_unset_days": Limit(1, "days", "from dispensing until a review is set"),
-    "recheck_over_days": Limit(14, "days", "after the day of the recheck"),
-    "recheck_unset_days": Limit(7, "days", "from dispensing until a recheck is set"),
-    "early_days": Limit(14, "days", "of wearing in before an adjustment, where no review is set"),
-    "sent_back_times": Limit(2, "times", "that a pair is sent back in one visit"),
-    "adjusted_times": Limit(2, "times", "that a pair is adjusted"),
-    "belongings_days": Limit(2, "working days", "from a pair's end until its belongings are accounted for"),
-    "put_off_days": Limit(60, "days", "that a flag can be put off"),
+    "red_flag_hours": Limit(0, "working hours", "from a reported red flag until it must be looked at", "red_flag"),
+    "prescription_change_hours": Limit(
+        0, "working hours", "from a changed prescription until the lab must choose", "prescription_changed"
+    ),
+    "promise_over_days": Limit(1, "days", "after the promised day", "promise_passed"),
+    "risk_margin_hours": Limit(
+        0, "working hours", "that should be left beside the usual time of the remaining stages", "promise_at_risk"
+    ),
+    "transit_days": Limit(1, "working days", "on the way beyond the clinic's usual days", "sent_not_received"),
+    "unmatched_hours": Limit(4, "working hours", "from an arrival until it is matched", "arrival_unmatched"),
+    "capture_days": Limit(5, "working days", "from the order until its captures arrive", "capture_missing"),
+    "appointment_margin_days": Limit(0, "days", "between the promised day and the appointment", "appointment_early"),
+    "ready_days": Limit(1, "working days", "from ready at the clinic until the wearer is told", "ready_not_told"),
+    "told_days": Limit(
+        5, "working days", "from telling the wearer until an appointment is booked", "told_no_appointment"
+    ),
+    "uncollected_days": Limit(28, "days", "that a pair lies ready", "not_collected"),
+    "parked_clinic_days": Limit(2, "working days", "that a pair waits on the clinic", "parked_long"),
+    "parked_lab_days": Limit(1, "working days", "that a pair waits on the lab", "parked_long"),
+    "parked_supplier_days": Limit(5, "working days", "that a pair waits on a supplier", "parked_long"),
+    "parked_wearer_days": Limit(10, "working days", "that a pair waits on the wearer", "parked_long"),
+    "parked_payer_days": Limit(10, "working days", "that a pair waits on the payer", "parked_long"),
+    "no_move_days": Limit(3, "working days", "without any act on a pair", "no_move"),
+    "review_over_days": Limit(3, "days", "after the day of the review", "review_overdue"),
+    "review_unset_days": Limit(1, "days", "from dispensing until a review is set", "review_not_set"),
+    "recheck_over_days": Limit(14, "days", "after the day of the recheck", "recheck_overdue"),
+    "recheck_unset_days": Limit(7, "days", "from dispensing until a recheck is set", "recheck_not_set"),
+    "early_days": Limit(14, "days", "of wearing in before an adjustment, where no review is set", "adjustment_early"),
+    "sent_back_times": Limit(2, "times", "that a pair is sent back in one visit", "sent_back_often", least=1),
+    "adjusted_times": Limit(2, "times", "that a pair is adjusted", "second_adjustment", least=1),
+    "belongings_days": Limit(
+        2, "working days", "from a pair's end until its belongings are accounted for", "belongings_open"
+    ),
+    "put_off_days": Limit(60, "days", "that a flag can be put off", "Setting a flag aside", least=1),
 }
 """Common practice or plain sense, no source: each lab changes them."""
 

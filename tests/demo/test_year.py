@@ -1,0 +1,166 @@
+"""The demo's year on any day: a pair at every stage, a flag of every kind, and logs that lead to where pairs stand."""
+
+from collections import Counter
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+from sqlmodel import Session, col, func, select
+
+from app import clock
+from app.bench import actions as bench
+from app.bench import queries
+from app.bench.rules.acts import WAITING_ON
+from app.bench.rules.machine import Asked
+from app.bench.rules.replay import replay
+from app.bench.rules.stages import STAGES, place_of
+from app.bench.tables import Hold, Move, Pair, Parcel, Stay
+from app.capture.tables import Arrival
+from app.database import Database
+from app.demo import volume
+from app.demo.actions import open_lab
+from app.fitting.rules.plan import is_child, recheck_kind
+from app.fitting.tables import Recheck, Review, WearingPlan
+from app.orders.tables import Order, Patient
+from app.people.rules import Role, Viewer
+from app.trade import codes
+from app.watch import queries as watch
+from app.watch.rules.kinds import KINDS
+
+DAYS = {
+    "a Monday before opening": datetime(2026, 11, 30, 7, tzinfo=UTC),
+    "a Saturday": datetime(2026, 11, 28, 14, tzinfo=UTC),
+    "the day after Christmas and a weekend": datetime(2026, 12, 29, 8, 5, tzinfo=UTC),
+    "a night after Easter": datetime(2027, 3, 30, 2, tzinfo=UTC),
+}
+AN_AFTERNOON = datetime(2026, 11, 26, 15, 20, tzinfo=UTC)
+
+
+def fill(database: Database, at: datetime) -> None:
+    clock.set_shift(at - clock.now())
+    with database.writing() as db:
+        open_lab(db)
+    volume.fill_demo(database, finished=100)
+
+
+@pytest.fixture(scope="module")
+def filled(copies: Callable[[Path], Any], tmp_path_factory: pytest.TempPathFactory) -> Iterator[Database]:
+    """One year for every story that only looks at it."""
+    with copies(tmp_path_factory.mktemp("year")) as copy:
+        database = Database(copy())
+        fill(database, AN_AFTERNOON)
+        yield database
+        database.close()
+
+
+def pairs_of(db: Session) -> list[Pair]:
+    return list(db.exec(select(Pair)))
+
+
+@pytest.mark.parametrize("day", DAYS.values(), ids=DAYS)
+def test_on_any_day_every_kind_of_flag_stands_on_a_few_pairs(day: datetime, database: Database) -> None:
+    fill(database, day)
+    with database.reading() as db:
+        number = Counter(each.flag.kind for each in watch.raised(db))
+        open_pairs = [pair for pair in pairs_of(db) if pair.stage]
+        last = db.exec(select(func.max(Move.at))).one()
+    assert set(number) == set(KINDS)
+    assert max(number.values()) <= 6
+    assert 25 <= number.total() <= 45
+    assert {pair.stage for pair in open_pairs} == set(STAGES)
+    assert 55 <= len(open_pairs) <= 70
+    assert last <= clock.now(), "the clock is back where it was, and nothing lies in the future"
+
+
+def test_every_pair_s_log_leads_to_where_it_stands(filled: Database) -> None:
+    with filled.reading() as db:
+        pairs = pairs_of(db)
+        for pair in pairs:
+            walk = replay(queries.steps(db, pair.id))
+            state = queries.find_by_id(db, pair.id).state
+            assert (walk.sides, walk.end) == (dict(state.sides), pair.end)
+            assert codes.parse(pair.code) == pair.code
+            open_holds = db.exec(select(Hold.id).where(Hold.pair_id == pair.id, col(Hold.closed_by).is_(None))).all()
+            assert set(walk.holds) == set(open_holds)
+            if pair.stage:
+                since = {"L": pair.left_since, "R": pair.right_since}
+                assert walk.since == {side: since[side] for side in pair.all_sides}
+                came_back = pair.stage == "check_in" and "return" in state.route and pair.place == "lab"
+                assert came_back or pair.place == place_of(pair.stage, state.route, state.terms)
+            versions = db.exec(select(Move.version).where(Move.pair_id == pair.id).order_by(col(Move.id))).all()
+            assert versions == list(range(1, pair.version + 1))
+    assert len(pairs) > 150
+
+
+def test_codes_are_given_in_the_order_of_the_orders(filled: Database) -> None:
+    with filled.reading() as db:
+        ordered = db.exec(select(Order.ordered_at).join(Pair).order_by(col(Pair.code))).all()
+    assert ordered == sorted(ordered)
+
+
+def test_each_pair_s_moves_follow_each_other_and_no_stay_is_absurd(filled: Database) -> None:
+    with filled.reading() as db:
+        rows = db.execute(select(Move.pair_id, Move.at).order_by(col(Move.id))).all()
+        longest = db.exec(select(func.max(Stay.minutes))).one()
+    last: dict[int, datetime] = {}
+    for pair_id, at in rows:
+        assert last.get(pair_id, at) <= at
+        last[pair_id] = at
+    assert longest < 120 * 24 * 60
+
+
+def test_somebody_is_waited_for_at_every_party_and_boxes_wait_both_ways(filled: Database) -> None:
+    with filled.reading() as db:
+        parties = set(db.exec(select(Hold.waiting_on).where(col(Hold.closed_by).is_(None))))
+        under_way = set(db.exec(select(Parcel.to_clinic).where(col(Parcel.received_at).is_(None))))
+        unmatched = db.exec(select(Arrival).where(col(Arrival.settled_at).is_(None))).all()
+    assert parties == set(WAITING_ON)
+    assert under_way == {True, False}
+    assert {arrival.sides for arrival in unmatched} == {"L", "R", "LR"}
+    assert {arrival.damaged for arrival in unmatched} == {True, False}
+
+
+def test_wearers_at_high_risk_and_children_have_their_two_rechecks_and_nobody_else(filled: Database) -> None:
+    with filled.reading() as db:
+        rows = db.exec(
+            select(col(Pair.id), col(WearingPlan.from_day), Patient)
+            .join(Order, col(Order.id) == col(Pair.order_id))
+            .join(Patient)
+            .join(WearingPlan, col(WearingPlan.pair_id) == col(Pair.id))
+        ).all()
+        set_for = Counter(db.exec(select(Recheck.pair_id)))
+        states = Counter(db.exec(select(Recheck.state)))
+    first = {pair_id: (day, patient) for pair_id, day, patient in sorted(rows, key=lambda row: row[1], reverse=True)}
+    needed = {
+        pair_id
+        for pair_id, (day, patient) in first.items()
+        if recheck_kind(patient.risks, is_child(None, patient.born_year, day))
+    }
+    assert set(set_for) <= needed
+    assert len(needed - set(set_for)) == 1, "the one whose diabetes was found later"
+    assert set(set_for.values()) == {2}
+    assert min(states["held"], states["open"]) >= 5
+
+
+def test_whoever_is_settled_tells_of_more_comfort_than_whoever_is_adjusted(filled: Database) -> None:
+    with filled.reading() as db:
+        held = db.exec(select(Review).where(Review.state == "held")).all()
+    comfort = {
+        outcome: [review.comfort or 0 for review in held if review.outcome == outcome]
+        for outcome in ("settle", "adjust_here")
+    }
+    assert all(0 <= (review.pain_relief or 0) <= 100 for review in held)
+    mean = {outcome: sum(told) / len(told) for outcome, told in comfort.items()}
+    assert mean["settle"] > mean["adjust_here"] + 1
+
+
+def test_the_lab_goes_on_after_the_invented_pairs(filled: Database) -> None:
+    clock.set_shift(AN_AFTERNOON - clock.now())
+    viewer = Viewer(1, "Tamsin Reed", frozenset({Role.TECHNICIAN}), frozenset(), "Europe/London")
+    with filled.writing() as db:
+        pair = db.exec(select(Pair).where(Pair.stage == "pour", col(Pair.parked_on).is_(None))).first()
+        assert pair is not None
+        moved = bench.move(db, code=pair.code, asked=Asked("advance", "pour"), by=viewer)
+    assert moved.state.stage == "correct"
