@@ -41,7 +41,7 @@ document.addEventListener("click", (event) => {
 
 // A scanner types like a keyboard, only faster than any hand, and ends with Enter. Outside of a field its code is
 // looked up; where the page lists that pair with a box to tick, the box is ticked instead.
-const SCAN = { keys: 8, pace: 50, pause: 250 }; // at least so many keys; milliseconds a key on average, at most
+const SCAN = { keys: 8, pace: 80, pause: 400 }; // at least so many keys; milliseconds a key on average, at most
 const WRITTEN_IN = "input:not([type=checkbox], [type=radio]), select, textarea";
 let keys = "";
 let first = 0;
