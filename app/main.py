@@ -69,9 +69,9 @@ def build(settings: Settings | None = None) -> FastAPI:
     sessions.install(app)
     metrics.install(app)
     for room in (
-        demo,
+        desks_api,  # first, because the acts of a whole lab's stations come this way
         desks,
-        desks_api,
+        demo,
         exchange_api,
         fitting,
         people,

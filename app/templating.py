@@ -44,6 +44,7 @@ environment = Environment(
     undefined=StrictUndefined,
     trim_blocks=True,
     lstrip_blocks=True,
+    auto_reload=False,  # a look at the file for each part of each page costs as much as a query
 )
 
 
