@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any
 
+from app.orders.rules.checks import Foot
 from app.trade.footmesh import FootMesh
 
 KINDS = {
@@ -50,6 +51,11 @@ def why_no_scan(kind: str, state: str, has_file: bool) -> str | None:
 def kept_measures(mesh: FootMesh) -> dict[str, Any]:
     """As they are stored: rounded to a tenth, further than any scanner measures."""
     return {name: round(value, 1) if isinstance(value, float) else value for name, value in asdict(mesh).items()}
+
+
+def foot(mesh: FootMesh) -> Foot:
+    """What the checks of a prescription ask of a scan."""
+    return Foot(round(mesh.length_mm * 10), round(mesh.width_mm * 10))
 
 
 def measure_rows(scans: Mapping[str, FootMesh]) -> list[tuple[str, str | None, str | None]]:

@@ -124,7 +124,7 @@ def _items(rng: Generator, way: str) -> dict[str, Any]:
     if rng.random() < 0.6:
         items["rearfoot_post"] = pick(rng, ("4/4", "2° varus / 4° motion", "4° varus"))
     if rng.random() < 0.3:
-        items["additions"] = [pick(rng, ("met_pad", "heel_lift", "morton", "met_bar"))]
+        items["additions"] = [pick(rng, ("met_pad", "heel_pad", "morton", "met_bar"))]
     return items
 
 

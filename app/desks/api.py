@@ -26,6 +26,7 @@ from app.desks.queries import own, pair_answer
 from app.desks.rules import ELSEWHERE
 from app.errors import BadInput, NotFound
 from app.orders.rules import read_shoe, read_wearer
+from app.orders.rules.checks import Answers
 from app.people import queries as people
 from app.people.permissions import need
 from app.people.sessions import Ask, Called
@@ -56,7 +57,21 @@ class In(BaseModel):
         return sent
 
 
-class OrderIn(In):
+class Checked(In):
+    """What is checked before it is written down: a 422 lists the `findings`, each with its key."""
+
+    acknowledged: list[str] = Field(
+        default_factory=list, max_length=100, description="Keys of the cautions that the prescriber has seen."
+    )
+    signed: dict[str, str] = Field(
+        default_factory=dict, description="Key of a stop to the reason for which it is ordered all the same."
+    )
+
+    def answers(self) -> Answers:
+        return Answers(frozenset(self.acknowledged), self.signed)
+
+
+class OrderIn(Checked):
     """An order for one wearer. Lengths are tenths of a millimetre, angles degrees."""
 
     clinic_id: int = Field(description="The clinic that orders, by its number in the lab; one of the caller's own.")
@@ -110,7 +125,7 @@ def place_order(body: OrderIn, ask: Called, response: Response, idempotency_key:
     """Writes the order with its prescription and expected captures and puts the pair at To check in."""
     with ask.writing() as (viewer, db):
         need(viewer, "place_order", body.clinic_id)
-        asked = body.model_dump(exclude={"prescriber_id", "wearer", "shoe"})
+        asked = body.model_dump(exclude={"prescriber_id", "wearer", "shoe", "acknowledged", "signed"})
         asked |= {"wearer": read_wearer(body.wearer), "shoe": read_shoe(body.shoe)}
         prescriber = body.prescriber_id or viewer.staff_id
         if prescriber not in {staff_id for staff_id, _ in people.prescribers(db, {body.clinic_id})}:
@@ -119,7 +134,7 @@ def place_order(body: OrderIn, ask: Called, response: Response, idempotency_key:
         wanted = Wanted(**asked, prescriber_id=prescriber)
 
         def act() -> dict[str, Any]:
-            placed = bench.place(db, by=viewer, wanted=wanted)
+            placed = bench.place(db, by=viewer, wanted=wanted, answers=body.answers())
             return {"code": placed.code, "version": placed.version}
 
         body_sent = body.model_dump(mode="json")
@@ -183,7 +198,7 @@ def do_act(code: Code, body: ActIn, ask: Called, idempotency_key: Key = None) ->
     return answer
 
 
-class PrescriptionIn(In):
+class PrescriptionIn(Checked):
     """A prescription in whole; it becomes the next version. A pair on the bench stands still until the lab chooses."""
 
     prescription: dict[Literal["L", "R"], dict[str, Any]] = Field(description=examples.PRESCRIPTION)
@@ -211,6 +226,7 @@ def change_prescription(code: Code, body: PrescriptionIn, ask: Called, idempoten
                 stage_notes=body.stage_notes,
                 version=body.version,
                 words=body.words,
+                answers=body.answers(),
             )
             number = queries.prescription_number(db, moved.order_id)
             return {"stage": moved.state.stage, "version": moved.state.version, "prescription": number}

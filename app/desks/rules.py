@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from datetime import date
+from types import SimpleNamespace
 from typing import Any
 
 from app.bench.rules.orders import Wanted
@@ -9,6 +10,8 @@ from app.bench.rules.stages import STAGES, WAYS
 from app.capture.rules import KINDS
 from app.errors import BadInput
 from app.orders.rules import ITEMS, ULCER_ASKS, Body, Item, read_body, read_shoe, read_wearer
+from app.orders.rules.checks import Answers, findings
+from app.trade.prescription import Finding
 from app.trade.sizes import kg_from_pounds
 
 REMAKE_STARTS = {
@@ -112,6 +115,35 @@ def order_from_form(typed: Mapping[str, Any], typist: int, scans: Mapping[str, s
     if wrong:
         raise BadInput("The order needs another look; nothing was lost.", wrong)
     return wanted
+
+
+SEEN, SIGNED = "seen.", "signed."
+"""How the form names a caution's tick and a stop's reason; the finding's key follows."""
+
+
+def answers_from_form(typed: Mapping[str, Any]) -> Answers:
+    signed = {name.removeprefix(SIGNED): str(words) for name, words in typed.items() if name.startswith(SIGNED)}
+    return Answers(frozenset(name.removeprefix(SEEN) for name in typed if name.startswith(SEEN)), signed)
+
+
+def findings_so_far(typed: Mapping[str, Any], today: date) -> list[Finding]:
+    """What the checks find in a form that is still being filled in; what can't be read yet raises nothing."""
+    unread: dict[str, str] = {}
+    sides = [side for side in "LR" if side in str(typed.get("sides", "LR"))]
+    body = {side: side_items(typed, side, unread) for side in sides}
+    for side, items in body.items():
+        faults = _faults_of({side: items}, side)
+        body[side] = {key: value for key, value in items.items() if f"{side}.{key}" not in faults}
+    wearer = dict.fromkeys(("born_on", "born_year", "mass_kg", "posture_left", "posture_right"))
+    record = SimpleNamespace(**(wearer | {"risks": []} | _wearer(typed, unread)))
+    ulcer = bool(str(typed.get("ulcer", "")).strip())
+    return findings(body, record, _shoe(typed, unread), today, answers_from_form(typed), ulcer)
+
+
+def _faults_of(body: Body, sides: str) -> dict[str, str]:
+    faults: dict[str, str] = {}
+    _also(faults, lambda: read_body(body, sides))
+    return faults
 
 
 def prescription_from_form(typed: Mapping[str, Any], sides: str) -> Body:

@@ -38,6 +38,7 @@ KINDS: dict[str, Kind] = {
     "transferred": Kind("moved to another clinic:", was_is=True),
     "recheck_held": Kind("held the recheck of"),
     "prescribed": Kind("prescribed for"),
+    "stop_signed": Kind("signed for what a check stops, for"),
     "shoe_changed": Kind("changed the shoe of"),
     "capture_accepted": Kind("accepted the capture of"),
     "capture_void": Kind("declared void the capture of"),

@@ -10,6 +10,7 @@ from app import clock
 from app.errors import BadInput
 from app.journal import actions as journal
 from app.orders.rules import ULCER_ASKS, Body, read_body
+from app.orders.rules.checks import Answers, Unanswered, findings, told
 from app.orders.tables import Order, Patient, Prescription
 from app.people.rules import Viewer
 from app.trade import codes
@@ -52,6 +53,7 @@ def order(
     rush: str | None,
     ulcer: str | None,
     shoe: dict[str, Any],
+    answers: Answers | None = None,
 ) -> tuple[Order, Prescription]:
     if "active_ulcer" in patient.risks and not ulcer:
         raise BadInput(ULCER_ASKS, {"ulcer": ULCER_ASKS})
@@ -70,14 +72,25 @@ def order(
     )
     db.add(made)
     db.flush()
-    return made, prescribe(db, by=by, order=made, body=body, stage_notes=stage_notes)
+    return made, prescribe(db, by=by, order=made, body=body, stage_notes=stage_notes, answers=answers)
 
 
 def prescribe(
-    db: Session, *, by: Viewer, order: Order, body: Body, stage_notes: dict[str, str] | None = None
+    db: Session,
+    *,
+    by: Viewer,
+    order: Order,
+    body: Body,
+    stage_notes: dict[str, str] | None = None,
+    answers: Answers | None = None,
 ) -> Prescription:
-    """Writes the next version; the earlier ones stay as they were printed."""
+    """Writes the next version; the earlier ones stay as they were printed.
+
+    With `answers` the checks are asked, and each of their findings has to have its answer. Without them nothing is
+    asked: a remake repeats what was answered before, and invented data needs no signature.
+    """
     body = read_body(body, order.sides)
+    checks = _checked(db, by, order, body, answers) if answers is not None else []
     last = db.exec(select(func.max(col(Prescription.number))).where(Prescription.order_id == order.id)).one()
     notes = {
         stage: journal.keep_words(db, words, order.patient_id).id
@@ -89,6 +102,7 @@ def prescribe(
         number=(last or 0) + 1,
         body=body,
         stage_notes=notes,
+        checks=checks,
         made_by=by.staff_id,
         made_at=clock.now(),
     )
@@ -103,3 +117,23 @@ def prescribe(
         facts={"prescription": version.id, "number": version.number},
     )
     return version
+
+
+def _checked(db: Session, by: Viewer, order: Order, body: Body, answers: Answers) -> list[dict[str, Any]]:
+    """What is kept of the checks with the version; Unanswered if something was not answered."""
+    patient = db.get_one(Patient, order.patient_id)
+    today = clock.today(by.zone)
+    found = findings(body, patient, order.shoe, today, answers, ulcer=order.ulcer_note_id is not None)
+    said = {each.key: answers.to(each) for each in found}
+    if None in said.values():
+        raise Unanswered(found, answers)
+    checks: list[dict[str, Any]] = []
+    for each in found:
+        note = journal.keep_words(db, said[each.key] or "", patient.id) if each.level == "stop" else None
+        checks.append(told(each) | ({"note": note.id} if note else {}))
+        if note:
+            facts = {"check": each.key}
+            journal.write(
+                db, "stop_signed", by=by.staff_id, subject="order", subject_id=order.id, facts=facts, note=note
+            )
+    return checks

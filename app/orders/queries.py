@@ -48,6 +48,27 @@ def for_the_bench(db: Session, order_id: int) -> tuple[dict[str, dict[str, Any]]
     return body, risks
 
 
+class Answered(NamedTuple):
+    """A finding of the checks and what was said to it: "" where a caution was seen."""
+
+    sentence: str
+    source: str
+    trust: str
+    reason: str
+
+
+def checks(db: Session, order_id: int) -> list[Answered]:
+    """Of the prescription in force; they speak of the wearer and are for those who see the record."""
+    newest = (
+        select(Prescription.checks).where(Prescription.order_id == order_id).order_by(col(Prescription.number).desc())
+    )
+    found = db.execute(newest.limit(1)).scalar_one()
+    said = words(db, [each["note"] for each in found if "note" in each])
+    return [
+        Answered(each["sentence"], each["source"], each["trust"], said.get(each.get("note", 0), "")) for each in found
+    ]
+
+
 def words(db: Session, note_ids: Collection[int]) -> dict[int, str]:
     """What was typed, by note id; an erased note is left out."""
     if not note_ids:

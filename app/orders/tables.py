@@ -62,5 +62,7 @@ class Prescription(SQLModel, table=True):
     """Side to item to value; app/orders/rules.py names the items and their units."""
     stage_notes: dict[str, int] = Field(default_factory=dict, sa_type=JSON)
     """Stage to the id of the note that is shown there."""
+    checks: list[dict[str, Any]] = Field(default_factory=list, sa_type=JSON)
+    """What the checks found and a person answered: key, sentence, source, trust, `note` of a stop that was signed."""
     made_by: int = Field(foreign_key="staff.id")
     made_at: datetime

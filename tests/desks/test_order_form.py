@@ -32,6 +32,10 @@ def typed(house: House, **more: Any) -> dict[str, Any]:
     return form | more
 
 
+SEEN = {"seen.rigid.L": "yes", "seen.rigid.R": "yes"}
+"""A rigid shell under a foot that feels nothing has to be meant."""
+
+
 def order(browser: TestClient, form: dict[str, Any]) -> str:
     answer = browser.post("/orders/new", data=form)
     assert answer.status_code == 303, answer.text
@@ -57,8 +61,11 @@ def test_an_order_with_everything_in_it_is_kept(browser: Browser, house: House, 
             "shoe.liner": "out",
             "shoe.inside_width": "94.5",
             "L.rearfoot_post": "4/4",
-            "L.additions": ["met_pad", "heel_lift"],
+            "L.additions": ["met_pad", "heel_pad"],
             "note.press": "mind the left heel",
+            "seen.rigid.L": "yes",
+            "seen.rigid.R": "yes",
+            "seen.thickness.L": "yes",
         },
     )
     code = order(clinician, form)
@@ -73,7 +80,7 @@ def test_an_order_with_everything_in_it_is_kept(browser: Browser, house: House, 
 
 
 def test_the_bench_is_told_what_the_work_needs_and_not_why(browser: Browser, house: House) -> None:
-    code = order(browser("clinician"), typed(house, here="yes", risks=["sensation_loss"]))
+    code = order(browser("clinician"), typed(house, here="yes", risks=["sensation_loss"], **SEEN))
     technician = browser("technician")
     for stage in ("pour", "press"):
         technician.post(f"/pair/{code}/acts", data={"act": "advance", "from_stage": stage})

@@ -56,7 +56,7 @@ def test_the_shoe_that_a_pair_is_trimmed_to_stands_on_its_ticket(browser: Browse
 
 
 def test_what_differs_between_left_and_right_is_marked(browser: Browser, lab: Lab) -> None:
-    sides = {"L": SIDE | {"heel_cup": 140}, "R": SIDE | {"heel_cup": 160, "additions": ["heel_lift"]}}
+    sides = {"L": SIDE | {"heel_cup": 140}, "R": SIDE | {"heel_cup": 160, "additions": ["heel_pad"]}}
     words = ticket(browser, lab.order(prescription=sides))
     assert "14.0 mm ≠ Heel cup depth 16.0 mm" in words
     assert "none ≠ Additions heel lift" in words

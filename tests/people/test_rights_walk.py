@@ -82,6 +82,7 @@ ROWS = (
     row("GET /pair/{code}/prescription", OWN_CLINICIAN),
     row("POST /pair/{code}/prescription", OWN_CLINICIAN),
     row("GET /orders/new", CLINICIANS),
+    row("POST /orders/checks", CLINICIANS, {"L.shell": "acrylic"}),
     row("POST /orders/new", OWN_CLINICIAN, ORDER_FORM | {"clinic_id": "{house}"}),
     row("GET /arrivals", TECHNICIANS),
     row("POST /arrivals", TECHNICIANS, {"kind": "foam", "sides": "L", "label": "MR 2212"}),

@@ -1,8 +1,10 @@
 """What is decided after an order was placed: check-in, its promised day, a changed prescription, a recapture."""
 
 from collections.abc import Collection, Mapping
+from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from sqlmodel import Session, col, select
 
@@ -16,9 +18,11 @@ from app.bench.rules.machine import Asked
 from app.bench.rules.stages import STANDARD_DAYS
 from app.bench.tables import Belonging, Pair
 from app.capture import actions as capture
-from app.capture.rules import CONDITIONS
+from app.capture import queries as captures
+from app.capture.rules import CONDITIONS, foot
 from app.errors import BadInput
 from app.orders import actions as orders
+from app.orders.rules.checks import Answers
 from app.orders.tables import Order
 from app.people import queries as people
 from app.people.rules import Viewer
@@ -79,6 +83,7 @@ def amend(
     stage_notes: Mapping[str, str] | None = None,
     version: int | None = None,
     words: str = "",
+    answers: Answers | None = None,
 ) -> Moved:
     """A new version of the prescription; a pair on the bench stands still until a technician has chosen."""
     loaded = queries.find(db, code, by, lock=True)
@@ -89,10 +94,22 @@ def amend(
         order=order,
         body={side: dict(items) for side, items in body.items()},
         stage_notes=dict(stage_notes or {}),
+        answers=replace(answers, **_captured(db, order.id, by.zone)) if answers else None,
     )
     facts = {"prescription": new.number} | ({"words": words} if words else {})
     asked = Asked("amend", loaded.state.stage, version=version, facts=facts)
     return move(db, code=code, asked=asked, by=by)
+
+
+def _captured(db: Session, order_id: int, zone: str) -> dict[str, Any]:
+    """What the checks may know of the feet: the scans' measures, and when each capture came."""
+    scans, rows = captures.scans_of_order(db, order_id), captures.of_order(db, order_id)
+    return {
+        "feet": {side: foot(scan.mesh) for side, scan in scans.items()},
+        "captured_on": {
+            row.side: row.arrived_at.astimezone(ZoneInfo(zone)).date() for row in rows if row.arrived_at is not None
+        },
+    }
 
 
 def promise(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetime | None = None) -> Moved:

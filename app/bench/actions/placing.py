@@ -18,6 +18,7 @@ from app.capture.rules import KINDS
 from app.errors import BadInput
 from app.orders import actions as orders
 from app.orders.rules import read_body
+from app.orders.rules.checks import Answers
 from app.orders.tables import Order
 from app.people import queries as people
 from app.people.rules import Viewer
@@ -42,10 +43,12 @@ def place(
     carried: str = "",
     replaces: int | None = None,
     facts: Mapping[str, Any] | None = None,
+    answers: Answers | None = None,
 ) -> Placed:
     """Writes order, prescription, captures, pair, first visit and first move.
 
-    `start` is a later stage while a positive is kept; `carried` are sides that come along without work.
+    `start` is a later stage while a positive is kept; `carried` are sides that come along without work. With `answers`
+    the prescription is checked, and everything that is found needs its answer.
     """
     _check(wanted)
     body = read_body(wanted.prescription, wanted.sides)
@@ -65,6 +68,7 @@ def place(
         rush=wanted.rush,
         ulcer=wanted.ulcer,
         shoe=dict(wanted.shoe),
+        answers=answers,
     )
     order_id = order.id
     if start == "check_in":

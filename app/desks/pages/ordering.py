@@ -1,31 +1,35 @@
 """The order form: prescription first, nothing typed is ever lost."""
 
-from collections.abc import AsyncIterator, Mapping
+from collections.abc import AsyncIterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Annotated, Any, NamedTuple
 
 from fastapi import APIRouter, Depends, Request
 from fastapi.concurrency import run_in_threadpool
-from fastapi.responses import Response
+from fastapi.responses import HTMLResponse, Response
 from sqlmodel import Session
 from starlette.datastructures import UploadFile
 
+from app import clock
 from app.bench import actions as bench
 from app.bench.rules.machine import Asked
 from app.bench.rules.stages import STAGES, WAY_WORDS, WAYS
 from app.capture.reading import MOST_BYTES, ScanFile, read_upload
-from app.capture.rules import KINDS
+from app.capture.rules import KINDS, foot
 from app.desks import actions
 from app.desks.pages.common import lab_values
 from app.desks.queries import earlier_order
-from app.desks.rules import copied, order_from_form
+from app.desks.rules import answers_from_form, copied, findings_so_far, order_from_form
 from app.errors import BadInput, TooLarge
 from app.orders.rules import ITEMS, RISKS, SHOE_KINDS
+from app.orders.rules.checks import Unanswered
 from app.people import queries as people
 from app.people.permissions import may, need
 from app.people.rules import Viewer
 from app.people.sessions import Ask, Signed
-from app.templating import go, page
+from app.templating import go, page, part
 from app.trade.footmesh import NotAFootMesh
+from app.trade.prescription import Finding
 from app.trade.sizes import SYSTEMS
 from app.web import MAX_BODY, Form
 
@@ -93,6 +97,7 @@ def place_order(request: Request, ask: Signed, form: Form, scans: Annotated[Scan
     """Orders the pair, or copies one side to the other and shows the form again."""
     typed: dict[str, Any] = form | {name: form.all(name) for name in form if name.endswith(("additions", "risks"))}
     errors: dict[str, str] = {}
+    found: Sequence[Finding] = ()
     copying = form.get("copy") in ("LR", "RL")
     if copying:
         typed = copied(typed, form["copy"][0], form["copy"][1])
@@ -101,10 +106,11 @@ def place_order(request: Request, ask: Signed, form: Form, scans: Annotated[Scan
             return _place(ask, typed, scans)
         except BadInput as refusal:
             errors = refusal.fields
+            found = refusal.findings if isinstance(refusal, Unanswered) else ()
     errors = scans.once_more() | errors
     with ask.reading() as (viewer, db):
         need(viewer, "place_order")
-        values = _order_values(db, viewer)
+        values = _order_values(db, viewer) | {"findings": found}
     status = 200 if copying else 422
     return page(request, "desks/order.html", viewer=viewer, status=status, typed=typed, errors=errors, **values)
 
@@ -116,7 +122,8 @@ def _place(ask: Signed, typed: Mapping[str, Any], scans: Scans) -> Response:
         if wanted.prescriber_id not in {staff_id for staff_id, _ in people.prescribers(db, {wanted.clinic_id})}:
             words = "Choose a prescriber of this clinic."
             raise BadInput(words, {"prescriber_id": words})
-        placed = bench.place(db, by=viewer, wanted=wanted)
+        feet = {side: foot(file.mesh) for side, file in scans.files.items()}
+        placed = bench.place(db, by=viewer, wanted=wanted, answers=replace(answers_from_form(typed), feet=feet))
         for side, file in scans.files.items():
             actions.add_scan(db, ask.request.app.state.storage, code=placed.code, side=side, file=file, by=viewer)
         if "here" in typed:
@@ -124,6 +131,17 @@ def _place(ask: Signed, typed: Mapping[str, Any], scans: Scans) -> Response:
             bench.check_in(db, code=placed.code, asked=asked, by=viewer)
     said = _what_now(placed.code, set(wanted.captures.values()), "here" in typed, len(scans.files))
     return go(f"/pair/{placed.code}", f"Ordered. The pair's code is {placed.code}. {said}")
+
+
+@router.post("/orders/checks")
+def look_so_far(ask: Signed, form: Form) -> Response:
+    """The checks of a form that is still being filled in, as a part of its page; nothing is written."""
+    with ask.reading() as (viewer, _):
+        need(viewer, "place_order")
+    typed: dict[str, Any] = form | {name: form.all(name) for name in form if name.endswith(("additions", "risks"))}
+    return HTMLResponse(
+        part("desks/checks.html", typed=typed, findings=findings_so_far(typed, clock.today(viewer.zone)), alone=True)
+    )
 
 
 def _what_now(code: str, kinds: set[str], checked_in: bool, scans: int) -> str:
@@ -148,4 +166,5 @@ def _order_values(db: Session, viewer: Viewer) -> dict[str, Any]:
         "systems": [(key, system.words) for key, system in SYSTEMS.items()],
         "note_stages": NOTE_STAGES,
         "me": str(viewer.staff_id),
+        "findings": (),
     }

@@ -30,13 +30,14 @@ from app.desks.charts import pair_trail
 from app.desks.pages.common import lab_values
 from app.desks.pages.ordering import NOTE_STAGES
 from app.desks.queries import buttons, sentence, wearer
-from app.desks.rules import REMAKE_STARTS, as_typed, prescription_from_form, stage_notes, whole
+from app.desks.rules import REMAKE_STARTS, answers_from_form, as_typed, prescription_from_form, stage_notes, whole
 from app.errors import BadInput, NotFound, Refusal
 from app.fitting import queries as fitting
 from app.fitting.rules import facts_from_form
 from app.fitting.rules.fit import HELD_BACK
 from app.orders import queries as orders
 from app.orders.rules import ITEMS, SIDE_NAMES, value_words
+from app.orders.rules.checks import Unanswered
 from app.people import queries as people
 from app.people.permissions import may, need
 from app.people.rules import Viewer
@@ -160,6 +161,7 @@ def _pair_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, Any]:
         "hold_list": [(str(hold.id), hold.words or hold.kind) for hold in holds],
         **_capture_values(db, viewer, loaded),
         "wearer": wearer(db, loaded) if may(viewer, "see_patient", row["clinic_id"]) else [],
+        "checks": orders.checks(db, row["order_id"]) if may(viewer, "see_patient", row["clinic_id"]) else [],
         "may_transfer": may(viewer, "transfer_wearer"),
         "may_see_journal": may(viewer, "see_journal"),
         "may_change": may(viewer, "place_order", row["clinic_id"]),
@@ -266,6 +268,7 @@ def _prescription_values(db: Session, loaded: Loaded) -> dict[str, Any]:
         "sides_made": [(side, SIDE_NAMES[side]) for side in loaded.state.all_sides],
         "note_stages": NOTE_STAGES,
         "on_bench": loaded.state.stage not in (None, "check_in"),
+        "findings": (),
     }
 
 
@@ -287,6 +290,7 @@ def change_prescription(request: Request, code: str, ask: Signed, form: Form) ->
                 stage_notes=stage_notes(typed),
                 version=int(version) if version.isdigit() else None,
                 words=form.get("words", ""),
+                answers=answers_from_form(typed),
             )
             number = orders.holding(db, moved.order_id).number
     except Refusal as refusal:
@@ -294,6 +298,7 @@ def change_prescription(request: Request, code: str, ask: Signed, form: Form) ->
             raise
         with ask.reading() as (viewer, db):
             values = _prescription_values(db, queries.find(db, code, viewer))
+        values["findings"] = refusal.findings if isinstance(refusal, Unanswered) else ()
         errors = refusal.fields if isinstance(refusal, BadInput) else {"": refusal.sentence}
         return page(
             request,

@@ -52,7 +52,6 @@ COVERS = {
 ADDITIONS = {
     "met_pad": "metatarsal pad",
     "met_bar": "metatarsal bar",
-    "heel_lift": "heel lift",
     "heel_pad": "heel pad",
     "first_ray_cut": "first-ray cut-out",
     "heel_cut": "heel cut-out",
@@ -107,6 +106,9 @@ ITEMS: dict[str, Item] = {
             "post",
             ("prepare", "correct", "mill", "grind"),
             say="forefoot post {value}",
+        ),
+        Item(
+            "heel_lift", "Heel lift", "length", ("cover", "trim", "inspect"), low=0, high=300, say="heel lift {value}"
         ),
         Item("additions", "Additions", "many", ("cover", "trim", "inspect"), ADDITIONS),
         Item("cover", "Top cover", "choice", ("cover",), COVERS, say="cover {value}"),

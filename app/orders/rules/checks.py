@@ -1,0 +1,98 @@
+"""The checks of a prescription before it is written down: what they found, and what a person said to each.
+
+What is checked, and by which source, is app/trade/prescription.py; here it meets a wearer's record and the answers.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any, NamedTuple, Protocol
+
+from app.errors import BadInput
+from app.orders.rules import Body
+from app.trade.prescription import Finding, Known, check
+
+ASK = "Some of this needs another look before it is made; nothing was lost."
+
+
+class Wearer(Protocol):
+    """What the checks need of a wearer's record."""
+
+    born_on: date | None
+    born_year: int | None
+    mass_kg: float | None
+    posture_left: int | None
+    posture_right: int | None
+    risks: list[str]
+
+
+class Foot(NamedTuple):
+    """Of a scan, tenths of a millimetre."""
+
+    length: int
+    breadth: int
+
+
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """`seen` holds the keys of cautions that were acknowledged, `signed` the reason for each stop.
+
+    `feet` and `captured_on` are what is known of the captures, by side.
+    """
+
+    seen: frozenset[str] = frozenset()
+    signed: Mapping[str, str] = field(default_factory=dict)
+    feet: Mapping[str, Foot] = field(default_factory=dict)
+    captured_on: Mapping[str, date] = field(default_factory=dict)
+
+    def to(self, finding: Finding) -> str | None:
+        """What was said to it: the reason of a stop, "" for a caution that was seen, None for nothing."""
+        if finding.level == "stop":
+            return self.signed.get(finding.key, "").strip()[:2000] or None
+        return "" if finding.key in self.seen else None
+
+
+class Unanswered(BadInput):
+    """`findings` is everything that was found, answered or not; each unanswered one stands at its field, too."""
+
+    def __init__(self, findings: Sequence[Finding], answers: Answers) -> None:
+        fields: dict[str, str] = {}
+        for each in findings:
+            if answers.to(each) is None:
+                fields[each.at] = f"{fields[each.at]} {each.sentence}" if each.at in fields else each.sentence
+        self.findings = findings
+        super().__init__(ASK, fields, findings=[told(each) for each in findings])
+
+
+def told(finding: Finding) -> dict[str, str]:
+    """For programs, and as it is kept with the prescription."""
+    names = ("key", "at", "level", "sentence", "source", "trust")
+    return {name: getattr(finding, name) for name in names}
+
+
+def findings(
+    body: Body, wearer: Wearer, shoe: Mapping[str, Any], today: date, answers: Answers, ulcer: bool
+) -> list[Finding]:
+    """`ulcer` says that the words which an active ulcer asks for are there already."""
+    postures = {"L": wearer.posture_left, "R": wearer.posture_right}
+    known = Known(
+        body=body,
+        today=today,
+        risks=frozenset(wearer.risks) - ({"active_ulcer"} if ulcer else frozenset()),
+        mass_kg=wearer.mass_kg,
+        age=age(wearer, today),
+        posture={side: value for side, value in postures.items() if value is not None},
+        foot_length={side: foot.length for side, foot in answers.feet.items()},
+        foot_breadth={side: foot.breadth for side, foot in answers.feet.items()},
+        captured_on=answers.captured_on,
+        shoe=shoe,
+    )
+    return check(known)
+
+
+def age(wearer: Wearer, today: date) -> int | None:
+    """Whole years; of a birth year alone the higher of the two, which is no child's yet if it could be."""
+    if wearer.born_on:
+        born = wearer.born_on
+        return today.year - born.year - ((today.month, today.day) < (born.month, born.day))
+    return today.year - wearer.born_year if wearer.born_year else None

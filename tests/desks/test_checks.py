@@ -1,0 +1,115 @@
+"""A prescription is looked at before it is written down: a caution has to be seen, a stop changed or signed."""
+
+import re
+from collections.abc import Callable
+from typing import Any
+
+from fastapi.testclient import TestClient
+from sqlmodel import select
+
+from app.database import Database
+from app.journal.tables import Entry
+from app.orders.tables import Order, Prescription
+from tests.desks.test_api import order_body
+from tests.desks.test_order_form import typed
+from tests.house import House
+
+Browser = Callable[[str], TestClient]
+Program = Callable[[str], TestClient]
+NUMB: dict[str, Any] = {"risks": ["sensation_loss"], "L.cover": "none"}
+"""Two cautions for the rigid shells, and a stop because nothing cushions the left foot."""
+SEEN = {"seen.rigid.L": "yes", "seen.rigid.R": "yes"}
+
+
+def orders(database: Database) -> int:
+    with database.reading() as db:
+        return len(db.exec(select(Order)).all())
+
+
+def test_what_was_found_stands_at_its_field_and_nothing_is_written(
+    browser: Browser, house: House, database: Database
+) -> None:
+    answer = browser("clinician").post("/orders/new", data=typed(house, **NUMB))
+    assert answer.status_code == 422
+    assert "Nothing cushions the left foot" in answer.text
+    assert answer.text.count("A rigid left shell") == 3, "in the summary, at its field, among the checks"
+    assert 'name="signed.bare.L"' in answer.text
+    assert 'name="seen.rigid.R"' in answer.text
+    assert "van Netten" in answer.text, "each check says where it comes from"
+    assert orders(database) == 0
+
+
+def test_a_caution_is_seen_and_a_stop_signed(browser: Browser, house: House, database: Database) -> None:
+    clinician = browser("clinician")
+    half = clinician.post("/orders/new", data=typed(house, **NUMB, **SEEN))
+    assert half.status_code == 422
+    (tick,) = re.findall(r'<input[^>]*name="seen.rigid.L"[^>]*>', half.text)
+    assert "checked" in tick, "what was answered stays answered"
+    signed = {"signed.bare.L": "A soft liner stays in the shoe."}
+    done = clinician.post("/orders/new", data=typed(house, **NUMB, **SEEN, **signed))
+    assert done.status_code == 303, done.text
+    page = clinician.get(done.headers["location"]).text
+    assert "Nothing cushions the left foot" in page
+    assert "A soft liner stays in the shoe." in page
+    with database.reading() as db:
+        kept = db.exec(select(Prescription)).one().checks
+        signings = db.exec(select(Entry).where(Entry.what == "stop_signed")).all()
+    assert [each["key"] for each in kept] == ["bare.L", "rigid.L", "rigid.R"]
+    assert [entry.facts["check"] for entry in signings] == ["bare.L"]
+
+
+def test_the_bench_does_not_read_what_the_checks_say_of_the_wearer(browser: Browser, house: House) -> None:
+    signed = {"signed.bare.L": "A soft liner stays in the shoe."}
+    done = browser("clinician").post("/orders/new", data=typed(house, **NUMB, **SEEN, **signed))
+    page = browser("technician").get(done.headers["location"]).text
+    assert "does not feel" not in page
+    assert "soft liner" not in page
+
+
+def test_an_empty_reason_signs_nothing(browser: Browser, house: House) -> None:
+    answer = browser("clinician").post("/orders/new", data=typed(house, **NUMB, **SEEN, **{"signed.bare.L": "  "}))
+    assert answer.status_code == 422
+
+
+def test_what_was_answered_is_not_lost_by_another_mistake(browser: Browser, house: House) -> None:
+    form = typed(house, **NUMB, **SEEN, **{"signed.bare.L": "a liner", "wanted_on": "soon"})
+    page = " ".join(browser("clinician").post("/orders/new", data=form).text.split())
+    assert '<input type="hidden" name="signed.bare.L" value="a liner">' in page
+    assert '<input type="hidden" name="seen.rigid.L" value="yes">' in page
+
+
+def test_the_checks_of_a_half_filled_form_write_nothing(browser: Browser, house: House, database: Database) -> None:
+    form = {"sides": "LR", "risks": ["sensation_loss"], "L.cover": "none", "R.shell_thickness": "thick"}
+    answer = browser("clinician").post("/orders/checks", data=form)
+    assert answer.status_code == 200
+    assert "Nothing cushions the left foot" in answer.text
+    assert "<html" not in answer.text
+    assert browser("technician").post("/orders/checks", data=form).status_code == 403
+    assert orders(database) == 0
+
+
+def test_a_program_gets_the_findings_and_answers_them_by_key(program: Program, house: House) -> None:
+    clinician = program("clinician")
+    body = order_body(house, wearer={"risks": ["sensation_loss"]})
+    problem = clinician.post("/api/v1/orders", json=body)
+    assert problem.status_code == 422
+    found = problem.json()["findings"]
+    assert {each["key"]: each["level"] for each in found} == {"rigid.L": "caution", "rigid.R": "caution"}
+    assert all(each["sentence"] and each["source"] and each["trust"] for each in found)
+    made = clinician.post("/api/v1/orders", json=body | {"acknowledged": [each["key"] for each in found]})
+    assert made.status_code == 201, made.text
+
+
+def test_a_changed_prescription_is_checked_with_what_the_record_says(program: Program, house: House) -> None:
+    clinician = program("clinician")
+    wearer = {"mass_kg": 90, "posture_left": 6, "posture_right": 6}
+    body = order_body(house, wearer=wearer, acknowledged=["thickness.L", "thickness.R"])
+    code = clinician.post("/api/v1/orders", json=body).json()["code"]
+    side = {"shell": "polypropylene", "shell_thickness": 30}
+    change: dict[str, Any] = {"prescription": {"L": side, "R": side}}
+    problem = clinician.post(f"/api/v1/pairs/{code}/prescription", json=change)
+    assert problem.status_code == 422
+    assert "4.5" in problem.json()["fields"]["L.shell_thickness"]
+    assert clinician.get(f"/api/v1/pairs/{code}").json()["version"] == 1
+    thick = {"prescription": {each: side | {"shell_thickness": 45} for each in "LR"}}
+    assert clinician.post(f"/api/v1/pairs/{code}/prescription", json=thick).status_code == 200
