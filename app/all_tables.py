@@ -18,8 +18,9 @@ from app.settings import ROOT
 __all__ = ["Outbox", "metadata", "migrate", "problems"]
 
 for room in iter_modules(app.__path__):
-    # A room without a tables file has none; the contracts know the list, so nothing is missed silently.
-    if room.ispkg and (Path(app.__path__[0]) / room.name / "tables.py").exists():
+    # A room without tables has neither file nor folder; the contracts know the list, so nothing is missed silently.
+    here = Path(app.__path__[0]) / room.name
+    if room.ispkg and ((here / "tables.py").exists() or (here / "tables" / "__init__.py").exists()):
         importlib.import_module(f"app.{room.name}.tables")
 
 metadata = SQLModel.metadata

@@ -11,6 +11,7 @@ from fastapi.responses import JSONResponse
 from fastapi.staticfiles import StaticFiles
 
 from app import all_tables, clock, metrics, web
+from app.bench import pages as bench
 from app.database import THREADS, Database
 from app.demo import pages as demo
 from app.desks import api as desks_api
@@ -72,6 +73,7 @@ def build(settings: Settings | None = None) -> FastAPI:
         desks_api,  # first, because the acts of a whole lab's stations come this way
         desks,
         demo,
+        bench,
         exchange_api,
         fitting,
         people,

@@ -40,7 +40,8 @@ document.addEventListener("click", (event) => {
 });
 
 // A scanner types like a keyboard, only faster than any hand, and ends with Enter. Outside of a field its code is
-// looked up; where the page lists that pair with a box to tick, the box is ticked instead.
+// looked up; on a form that is filled by scanning (data-scanned) the pair's box is ticked instead. A lot's label picks the lot
+// where it can be picked.
 const SCAN = { keys: 8, pace: 80, pause: 400 }; // at least so many keys; milliseconds a key on average, at most
 const WRITTEN_IN = "input:not([type=checkbox], [type=radio]), select, textarea";
 let keys = "";
@@ -61,12 +62,17 @@ document.addEventListener("keydown", (event) => {
   keys = "";
 });
 function scanned(text) {
-  const boxes = [...document.querySelectorAll("input[type=checkbox]")];
+  const boxes = [...document.querySelectorAll("form[data-scanned] input[type=checkbox]")];
   const box = boxes.find((each) => each.value === text.split("/")[0].toUpperCase());
   const find = document.querySelector("form.find");
+  const lot = /^LOT\/0*(\d+)$/i.exec(text);
+  const pick = lot && document.querySelector(`select[name=lots] option[value="${lot[1]}"]`);
   if (box) {
     box.checked = true;
     box.focus();
+  } else if (pick) {
+    pick.selected = true;
+    pick.closest("form").querySelector("button").focus();
   } else if (find) {
     find.elements.q.value = text;
     find.requestSubmit();

@@ -1,7 +1,7 @@
 """What the checks of a prescription found and what a person answered
 
 Revision ID: 0010
-Revises: 0008
+Revises: 0009
 """
 
 import sqlalchemy as sa
@@ -9,7 +9,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "0010"
-down_revision = "0008"
+down_revision = "0009"
 
 
 def upgrade() -> None:

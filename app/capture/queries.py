@@ -108,6 +108,20 @@ def scans_of_order(db: Session, order_id: int) -> dict[str, ScanRow]:
     return {row[0]: ScanRow(*row)._replace(mesh=FootMesh(**row[4])) for row in rows}
 
 
+def meshes(db: Session, order_ids: Collection[int]) -> dict[int, dict[str, FootMesh]]:
+    """What the scans that these orders are worked from measure, by side."""
+    found: dict[int, dict[str, FootMesh]] = {order_id: {} for order_id in order_ids}
+    rows = db.execute(
+        select(col(WorkedFrom.order_id), col(Capture.side), col(Scan.measures))
+        .join(Capture, col(Capture.id) == col(WorkedFrom.capture_id))
+        .join(Scan, col(Scan.file_key) == col(Capture.file_key))
+        .where(col(WorkedFrom.order_id).in_(order_ids))
+    )
+    for order_id, side, measures in rows:
+        found[order_id][side] = FootMesh(**measures)
+    return found
+
+
 def whose(db: Session, capture_ids: Collection[int]) -> dict[int, tuple[int, str]]:
     """Wearer and side of these captures."""
     if not capture_ids:

@@ -50,7 +50,8 @@ def why_no_scan(kind: str, state: str, has_file: bool) -> str | None:
 
 def kept_measures(mesh: FootMesh) -> dict[str, Any]:
     """As they are stored: rounded to a tenth, further than any scanner measures."""
-    return {name: round(value, 1) if isinstance(value, float) else value for name, value in asdict(mesh).items()}
+    kept = {name: round(value, 1) if isinstance(value, float) else value for name, value in asdict(mesh).items()}
+    return kept | {"filled_cm3": {height: round(volume, 1) for height, volume in mesh.filled_cm3.items()}}
 
 
 def foot(mesh: FootMesh) -> Foot:

@@ -4,7 +4,7 @@ A story is a generator. It yields the instant at which it goes on, and between t
 transaction. The stories go on side by side in the order of their instants, so codes and moves have the order of time.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import datetime, time, timedelta
 from heapq import heapify, heappop, heappush
 from typing import Any
@@ -19,6 +19,7 @@ from app.bench import actions as bench
 from app.bench import queries
 from app.bench.actions import parcels
 from app.bench.rules.machine import Asked, State
+from app.bench.rules.materials import NOTED_AT, offers
 from app.bench.rules.orders import Wanted
 from app.bench.tables import Pair
 from app.capture import actions as capture
@@ -88,6 +89,8 @@ class Teller:
         self.manager = next(each for each in staff if each.roles == {Role.MANAGER})
         clinicians = [each for each in staff if each.roles == {Role.CLINICIAN}]
         self.clinicians = {clinic_id: each for each in clinicians for clinic_id in each.clinics}
+        self.shelf: dict[str, int] = {}
+        """The materials by name."""
 
     def worked(self, days: float, before: datetime | None = None) -> datetime:
         """The instant since which the lab has worked for so many of its days, up to now or to another instant."""
@@ -123,9 +126,13 @@ class Teller:
         wearer: Wearer | None = None,
         label: str = "",
         brings: tuple[str, ...] = (),
+        facts: Mapping[str, dict[str, Any]] = {},
         **more: Any,
     ) -> "ToldPair":
-        """An order of now; who wears it and what is prescribed is drawn unless it is given."""
+        """An order of now; who wears it and what is prescribed is drawn unless it is given.
+
+        `facts` go with its step at a stage, in place of what would be noted there.
+        """
         here, whose = self.clinics[clinic], wearer or self.wearer(child=False, risks=())
         number, pair = (self._next(table) for table in (Patient, Pair))
         wanted = Wanted(
@@ -142,7 +149,7 @@ class Teller:
             **more,
         )
         placed = bench.place(self.db, by=self.clinicians[here.id], wanted=wanted)
-        return ToldPair(self, here, placed.code, placed.order_id, wanted.label, brings)
+        return ToldPair(self, here, placed.code, placed.order_id, wanted.label, brings, facts)
 
     def _next(self, table: type[Patient | Pair]) -> int:
         return int(self.db.execute(select(func.coalesce(func.max(col(table.id)), 0))).scalar_one()) + 1
@@ -183,10 +190,17 @@ class ToldPair:
     """A pair that a story is about."""
 
     def __init__(
-        self, teller: Teller, clinic: ClinicRow, code: str, order_id: int, label: str, brings: tuple[str, ...]
+        self,
+        teller: Teller,
+        clinic: ClinicRow,
+        code: str,
+        order_id: int,
+        label: str,
+        brings: tuple[str, ...],
+        facts: Mapping[str, dict[str, Any]],
     ) -> None:
         self.teller, self.clinic, self.code, self.label = teller, clinic, code, label
-        self.order_id, self.brings = order_id, brings
+        self.order_id, self.brings, self.facts = order_id, brings, facts
         self.clinician = teller.clinicians[clinic.id]
         self.parcel: int | None = None
         """The last one that it travelled in."""
@@ -231,7 +245,16 @@ class ToldPair:
             fit = {"read_back": True} | {side: dict(FITS) for side in "LR"}
             self.act("dispense", facts={"confirmed": "LR", "fit": fit})
         else:
-            self.act("advance", by=teller.technician() if self.state.place == "lab" else None)
+            facts = self.facts.get(str(stage)) or self._lots(str(stage))
+            self.act("advance", by=teller.technician() if self.state.place == "lab" else None, facts=facts)
+
+    def _lots(self, stage: str) -> dict[str, Any]:
+        """The lots that the work of this stage is made from: of each the first that may be picked."""
+        if stage not in NOTED_AT:
+            return {}
+        body, today = orders.holding(self.teller.db, self.order_id).body, clock.today(self.teller.zone.key)
+        found = offers(queries.to_pick(self.teller.db), stage, body, self.state.working, today)
+        return {"lots": [offer.lots[0].id for offer in found]} if found else {}
 
     def amend(self, words: str, **items: Any) -> None:
         """The clinician changes these items of both sides."""

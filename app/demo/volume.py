@@ -21,6 +21,7 @@ from app.database import Database
 from app.demo import stories
 from app.demo.ledger import Ledger
 from app.demo.rows import House, Rows, house, rows_after, store
+from app.demo.stock import note_lots
 from app.demo.telling import Story, Teller, Telling, ago, tell
 from app.demo.walks import Walker
 from app.fitting.tables import Recheck
@@ -79,6 +80,8 @@ def fill_demo(
     ]
     plain = [_plain(here, rng, until, stage) for stage in STAGES if STAGES[stage].bench for _ in range(PLAIN)]
     tell(database, [*stories.ALL, *over, *plain], rng)
+    with database.writing() as db:
+        note_lots(db, until)
     told(finished)
 
 

@@ -8,7 +8,7 @@ from sqlmodel import Session
 
 from app.bench import actions as bench
 from app.bench import queries
-from app.bench.actions import Moved
+from app.bench.actions import Moved, using
 from app.bench.queries import Loaded
 from app.bench.rules.acts import ENDS
 from app.bench.rules.machine import Asked
@@ -80,6 +80,7 @@ def remake(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetim
         replaces=old.pair_id,
         facts={"replaces": old.pair_id, "bears": asked.facts.get("bears"), "why": asked.reason},
     )
+    using.carry(db, old=old.pair_id, new=placed.pair_id, sides=carried, move_id=placed.move_id)
     state = queries.find_by_id(db, placed.pair_id).state
     return Moved(placed.pair_id, placed.order_id, placed.move_id, state)
 

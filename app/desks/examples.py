@@ -22,6 +22,8 @@ def _values(item: Item) -> str:
 
 
 CODE = "26-00417-D"
+LOT = 4117
+"""Stands where a lot's number goes, from `GET /api/v1/lots`."""
 PRESCRIPTION = (
     "Side to item to value; lengths in tenths of a millimetre, posts in degrees as 4/4, additions as a list. "
     + "; ".join(f"{item.key}: {_values(item)}" for item in ITEMS.values())
@@ -146,6 +148,10 @@ _AT_THE_BENCH: Examples = {
     "advance_setting": (
         "The plaster is poured and sets for three quarters of an hour",
         _act("advance", "pour", facts={"sets_for": 45}),
+    ),
+    "advance_with_lots": (
+        "The shells are pressed, and the lot of the sheet is noted on each side",
+        _act("advance", "press", facts={"lots": [LOT]}),
     ),
     "advance_far": ("Several stages booked in one go", _act("advance", "press", to_stage="trim")),
     "start": ("Somebody begins", _act("start", "press")),

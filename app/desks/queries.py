@@ -17,6 +17,7 @@ from app.desks.rules import MARKS_START, as_typed
 from app.orders import queries as orders
 from app.orders.rules import RISKS, SHOE_KINDS
 from app.orders.tables import Patient
+from app.paperwork.queries import press_words
 from app.people import queries as people
 from app.people.rules import Role, Viewer
 from app.templating import day_words
@@ -56,18 +57,24 @@ class Row(NamedTuple):
     button: str
     version: int
     reason: str
+    sheet: bool
+    """Whether it can be ticked for a sheet of several pairs."""
 
 
 def queue_rows(
-    db: Session, viewer: Viewer, stage: str, after: str | None = None, limit: int = 50
+    db: Session, viewer: Viewer, stage: str, after: str | None = None, limit: int = 50, sheets: bool = False
 ) -> tuple[list[Row], str | None]:
-    """A stage's pairs in the order to work, what is still setting last, in words for this person."""
+    """A stage's pairs in the order to work, what is still setting last, in words for this person.
+
+    `sheets`: the page has a form for a sheet of several pairs, and this person may have one.
+    """
     clinics = own(viewer)
     rows, following = bench.queue(db, stage, clinics=clinics, after=after, limit=limit)
     if following is None:
         rows += bench.setting(db, stage, clinics=clinics)
     calendar, zone, at = people.work_calendar(db), ZoneInfo(viewer.zone), clock.now()
     today = clock.today(viewer.zone)
+    heat = press_words(db, [row.id for row in rows]) if stage == "press" else {}
     possible = stage in ACTS["dispense" if stage == "dispense" else "advance"].at
 
     # A list has few days, clinics and places: what is said of one is said of all its rows.
@@ -91,7 +98,7 @@ def queue_rows(
                 row.label,
                 row.clinic,
                 working_words(row, stage),
-                tuple(row.needs),
+                (*row.needs, *heat.get(row.id, ())),
                 *day(row.due_on),
                 here_words(stage, row.since, at, calendar),
                 row.tray,
@@ -102,6 +109,7 @@ def queue_rows(
                 button(row.clinic_id, row.place, row.by_parcel),
                 row.version,
                 row.reason,
+                sheets,
             )
         )
     return made, following
@@ -205,6 +213,7 @@ PAGE_ACTS = (
 """Acts with a button at the head of the pair's page; the others stand in the fragments of their room."""
 
 
+LOT = ("lot_id", "side", "stage", "kind", "number", "name", "at", "scrapped_at", "held")
 BELONGING = ("id", "kind", "side", "place", "becomes", "shelf", "settled_at")
 
 
@@ -227,6 +236,7 @@ def pair_answer(db: Session, loaded: Loaded) -> dict[str, Any]:
         "prescription": bench.prescription_number(db, row["order_id"]),
         "needs": row["needs"],
         "belongings": [{name: getattr(each, name) for name in BELONGING} for each in bench.belongings(db, [row["id"]])],
+        "lots": [{name: getattr(each, name) for name in LOT} for each in bench.lots_of_pair(db, row["id"])],
         "version": state.version,
         "moves": [move_answer(move) for move in reversed(bench.history(db, row["id"]))],
     }

@@ -30,6 +30,8 @@ KINDS: dict[str, Kind] = {
     "lab_set_up": Kind("set up the lab"),
     "lab_changed": Kind("changed the settings of", was_is=True),
     "limits_changed": Kind("changed limits of", was_is=True),
+    "bench_set_up": Kind("changed the bench's settings of", was_is=True),
+    "sheet_printed": Kind("printed"),
     "clinic_added": Kind("added the clinic", was_is=True),
     "clinic_changed": Kind("changed the clinic", was_is=True),
     "patient_read": Kind("read the record of"),
@@ -49,6 +51,14 @@ KINDS: dict[str, Kind] = {
     "arrival_returned": Kind("sent back"),
     "parcel_sent": Kind("sent"),
     "parcel_received": Kind("received"),
+    "material_added": Kind("added the material", was_is=True),
+    "material_changed": Kind("changed the material", was_is=True),
+    "lot_added": Kind("took down the lot"),
+    "stock_corrected": Kind("corrected the stock of", was_is=True),
+    "lot_held": Kind("held"),
+    "lot_lifted": Kind("lifted the hold of"),
+    "lot_told": Kind("told the wearer of a held lot in"),
+    "lot_returned": Kind("has back, for a held lot in it,"),
     "flag_acknowledged": Kind("acknowledged a flag on"),
     "flag_put_off": Kind("put off a flag on"),
 }
@@ -69,7 +79,7 @@ FIELDS = {
     "zone": "time zone",
 }
 """Fields whose name in the log is no word of ours."""
-IDS = frozenset({"fields", "note", "prescription", "scan", "order"})
+IDS = frozenset({"fields", "note", "prescription", "scan", "order", "hold"})
 """Facts that say nothing to a person, or are told in another way."""
 
 

@@ -31,6 +31,16 @@ def holding(db: Session, order_id: int) -> Holding:
     return Holding(*row)
 
 
+def bodies(db: Session, order_ids: Collection[int]) -> dict[int, dict[str, dict[str, Any]]]:
+    """The prescription in force of each of these orders, by side."""
+    rows = db.execute(
+        select(prescription_t.c.order_id, prescription_t.c.body)
+        .where(prescription_t.c.order_id.in_(order_ids))
+        .order_by(prescription_t.c.number)
+    )
+    return {row[0]: row[1] for row in rows}  # the last of an order's is the one that holds
+
+
 _FOR_THE_BENCH = (
     select(prescription_t.c.body, patient_t.c.risks)
     .join(order_t, order_t.c.id == prescription_t.c.order_id)

@@ -1,4 +1,7 @@
-"""The doors to paper: job ticket, wearing-in sheet and parcel slip, each as a PDF or as a page to print."""
+"""The doors to paper, each as a PDF or as a page to print.
+
+Job ticket, wearing-in sheet, parcel slip, and the pour sheets and oven loads of several pairs.
+"""
 
 from typing import Any
 
@@ -7,10 +10,17 @@ from fastapi.responses import HTMLResponse, Response
 
 from app import clock
 from app.bench import queries as bench
+from app.bench.rules.machine import SIDE_WORDS
+from app.bench.rules.settings import from_plain
+from app.bench.rules.sheets import given_again, oven_load, pour_sheet
+from app.bench.rules.stages import STAGES
 from app.paperwork import queries, sheets
+from app.paperwork.queries import SHEETS
+from app.people import queries as people
 from app.people.permissions import need
 from app.people.sessions import Ask, Signed
 from app.templating import page
+from app.trade import plaster
 
 router = APIRouter(include_in_schema=False)
 TICKET_FITS: tuple[dict[str, Any], ...] = (
@@ -85,6 +95,33 @@ def _slip(ask: Ask, parcel_id: int) -> dict[str, Any]:
         slip = queries.slip(db, viewer, parcel_id)
         need(viewer, "print_paper", slip.clinic.id)
     return {"slip": slip, "qr": sheets.qr(slip.payload), "zone": viewer.zone, "printed": clock.now()}
+
+
+@router.get("/paper/sheet/{sheet_id}/printed.pdf")
+def batch_pdf(request: Request, sheet_id: int, ask: Signed) -> Response:
+    values, instead = _batch(ask, sheet_id), f"/paper/sheet/{sheet_id}/printed"
+    kind = values["kind"]
+    return _pdf(request, f"{kind}.html", f"{kind}-sheet-{sheet_id}.pdf", instead, values)
+
+
+@router.get("/paper/sheet/{sheet_id}/printed")
+def batch_page(sheet_id: int, ask: Signed) -> Response:
+    values = _batch(ask, sheet_id)
+    return HTMLResponse(sheets.html(f"{values['kind']}.html", **values))
+
+
+def _batch(ask: Ask, sheet_id: int) -> dict[str, Any]:
+    """A sheet for several pairs, drawn again from what it was first printed from."""
+    with ask.reading() as (viewer, db):
+        need(viewer, "work_out_sheets")
+        kept = bench.printed_sheet(db, sheet_id)
+        rows, settings = given_again(kept.given), from_plain(kept.settings)
+        values = {"kind": kept.kind, "number": kept.id, "printed": kept.printed_at, "settings": settings}
+        values |= {"labels": queries.labels(db, kept.codes), "by": people.staff_names(db, [kept.printed_by])}
+        values |= {"lab": people.lab(db).name, "cautions": STAGES[SHEETS[kept.kind]].cautions}
+    made = pour_sheet(rows, settings) if kept.kind == "pour" else oven_load(rows, settings)
+    words = plaster.CLASSES[settings.plaster_class].words
+    return values | {"made": made, "plaster_words": words, "zone": viewer.zone, "side_words": SIDE_WORDS}
 
 
 def _pdf(

@@ -27,10 +27,17 @@ RIGHTS: dict[str, Right] = {
     "see_patient": Right(frozenset({C}), "see a wearer's name and record", own_clinics=True),
     "log_arrival": Right(frozenset({T}), "write down what has arrived and match it to its order"),
     "print_paper": Right(frozenset({T, C, M}), "print job tickets and slips", own_clinics=True),
+    "work_out_sheets": Right(frozenset({T, M}), "work out pour sheets and oven loads for several pairs"),
     "pack_parcel": Right(frozenset({T, C}), "pack and send a parcel", own_clinics=True),
     "receive_parcel": Right(frozenset({T, C}), "receive a parcel with its exceptions", own_clinics=True),
     "settle_belonging": Right(
         frozenset({T, C, M}), "say what came with a pair and what became of it", own_clinics=True
+    ),
+    "see_materials": Right(frozenset({T, M}), "see materials, their lots, and which pairs a lot is in"),
+    "keep_materials": Right(frozenset({T, M}), "add materials and lots and correct their stock"),
+    "hold_lot": Right(frozenset({M}), "hold a lot, lift the hold, and let pairs with a held lot go on"),
+    "tell_of_lot": Right(
+        frozenset({C}), "note that the wearer of a held lot was told and the pair returned", own_clinics=True
     ),
     "see_flags": Right(frozenset({T, C, M}), "see what the rules have noticed", own_clinics=True),
     "put_off_flag": Right(frozenset({C, M}), "acknowledge a flag or put it off", own_clinics=True),

@@ -8,7 +8,8 @@ The axes are the file's: millimetres, z up, the foot along y, the subject's righ
 import io
 import re
 import warnings
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -24,6 +25,8 @@ MOST_TURNED = 45.0
 UNITS = (("metres", 1000.0), ("centimetres", 10.0), ("inches", 25.4))
 A_FOOT = (100.0, 400.0)
 """Millimetres; from memory, a child's to the longest adult's: what another unit has to come to, to be guessed."""
+FILL_HEIGHTS = (30, 40, 50, 60, 70, 80, 90, 100)
+"""Millimetres above the lowest point up to which a positive may be poured, and a scan's volume is taken."""
 _ARCHIVES = {b"PK": "zip", b"\x1f\x8b": "gzip", b"7z\xbc\xaf": "7z", b"Rar!": "rar", b"BZh": "bzip2", b"\xfd7zXZ": "xz"}
 _RIM = np.linspace(0, 2 * np.pi, 16, endpoint=False)
 
@@ -54,6 +57,8 @@ class FootMesh:
     turned_deg: float
     volume_cm3: float | None
     """None unless the surface is closed and all of it faces outwards or all of it inwards."""
+    filled_cm3: Mapping[str, float] = field(default_factory=dict)
+    """Volume up to each of `FILL_HEIGHTS`, as text, below which the surface has no hole and which it reaches."""
 
     def toe_out_deg(self, side: str) -> float | None:
         """Towards the outer side of the foot `side` (L or R) positive; None if it lies along another axis."""
@@ -90,7 +95,7 @@ def read(content: bytes, kind: str) -> FootMesh:
     extents = np.ptp(used, axis=0)
     _right_size(extents)
     width, length, turned = smallest_width_box(used[:, :2])
-    watertight, volume = _surface(vertices, faces)
+    watertight, volume, filled = _surface(vertices, faces)
     return FootMesh(
         kind=kind,
         triangles=len(faces),
@@ -102,6 +107,7 @@ def read(content: bytes, kind: str) -> FootMesh:
         length_mm=length,
         turned_deg=turned,
         volume_cm3=volume,
+        filled_cm3=filled,
     )
 
 
@@ -154,15 +160,55 @@ def _left_of(corner: Points, following: Points, points: Points) -> Points:
     return left
 
 
-def _surface(vertices: Points, faces: NDArray[np.int64]) -> tuple[bool, float | None]:
-    """Whether each edge belongs to just two triangles, and then the volume in cubic centimetres."""
+def filled_cm3(vertices: Points, faces: NDArray[np.int64], height_mm: float) -> float:
+    """The volume of a surface's inside below `height_mm` above its lowest point, in cubic centimetres.
+
+    The divergence theorem for (0, 0, min(z - h, 0)), whose divergence is 1 below h and 0 above: the sum over the
+    triangles of their area seen from above times the mean of min(z - h, 0), which is exact. What lies above h adds
+    nothing, so the surface may be open there, as a scan is at the ankle. It has to face outwards or inwards throughout.
+    """
+    corners = vertices[faces]
+    (x, y) = (corners[:, :, axis] for axis in (0, 1))
+    seen = ((x[:, 1] - x[:, 0]) * (y[:, 2] - y[:, 0]) - (x[:, 2] - x[:, 0]) * (y[:, 1] - y[:, 0])) / 2
+    depth = corners[:, :, 2] - (vertices[np.unique(faces), 2].min() + height_mm)
+    return abs(float((seen * _mean_below(np.sort(depth, axis=1))).sum())) / 1000
+
+
+def _mean_below(depth: Points) -> Points:
+    """The mean of min(w, 0) over triangles where w is linear, from its values at the corners, rising: (n, 3)."""
+    low, middle, high = depth.T
+    mean = depth.mean(axis=1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        tip = low**3 / (3 * (middle - low) * (high - low))  # one corner below
+        left_out = high**3 / (3 * (high - low) * (high - middle))  # one corner above
+    below: Points = np.select([high <= 0, low >= 0, middle >= 0], [mean, 0.0, tip], mean - left_out)
+    return below
+
+
+def _surface(vertices: Points, faces: NDArray[np.int64]) -> tuple[bool, float | None, dict[str, float]]:
+    """Whether each edge belongs to just two triangles, and then the volume; what is filled up to each height."""
     import trimesh
 
     mesh = trimesh.Trimesh(vertices, faces, process=False)
     mesh.merge_vertices()  # STL repeats a corner in each triangle
+    if not mesh.is_winding_consistent:
+        return bool(mesh.is_watertight), None, {}
+    top = _closed_up_to(np.asarray(mesh.vertices), np.asarray(mesh.edges_sorted))
+    filled = {str(h): filled_cm3(mesh.vertices, mesh.faces, h) for h in FILL_HEIGHTS if h <= top}
     if not mesh.is_watertight:
-        return False, None
-    return True, abs(float(mesh.volume)) / 1000 if mesh.is_winding_consistent else None
+        return False, None, filled
+    return True, abs(float(mesh.volume)) / 1000, filled
+
+
+def _closed_up_to(vertices: Points, edges: NDArray[np.int64]) -> float:
+    """The height above the lowest point of the lowest edge that does not belong to two triangles, or of the top.
+
+    `edges` are (n, 2), the lower corner's number first.
+    """
+    heights = vertices[:, 2] - vertices[edges, 2].min()
+    numbered, count = np.unique(edges @ np.array([len(vertices), 1]), return_counts=True)
+    rims = np.stack(np.divmod(numbered[count != 2], len(vertices)))
+    return float(heights[rims].min() if rims.size else heights[edges].max())
 
 
 def _load(content: bytes, kind: str) -> tuple[Points, NDArray[np.int64]]:

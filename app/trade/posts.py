@@ -53,8 +53,21 @@ class Post:
     def words(self) -> str:
         """As `parse` reads it back, to a hundredth: "4° varus", "2° valgus / 4° motion", "neutral"."""
         degrees = round(self.degrees, 2)
-        tilt = f"{abs(degrees):g}° {'valgus' if degrees > 0 else 'varus'}" if degrees else "neutral"
+        tilt = f"{abs(degrees):g}° {_word(degrees)}" if degrees else "neutral"
         return tilt if self.motion is None else f"{tilt} / {round(self.motion, 2):g}° motion"
+
+    def notation(self) -> str:
+        """As it is ground and marked, post degrees / motion degrees: "4/4 varus", "2/0 valgus", "0/4"."""
+        degrees = round(self.degrees, 2)
+        return f"{abs(degrees):g}/{round(self.motion or 0, 2):g}" + (f" {_word(degrees)}" if degrees else "")
+
+    def thick_edge(self) -> str | None:
+        """The edge of the wedge that is as high as `wedge_height_mm` says; None where nothing tilts.
+
+        A varus post lifts the inner (big toe's) edge, a valgus post the outer one: the words' own meaning.
+        """
+        degrees = round(self.degrees, 2)
+        return None if not degrees else "outer" if degrees > 0 else "inner"
 
 
 def parse(text: str) -> Post:
@@ -86,6 +99,10 @@ def wedge_height_mm(width_mm: float, degrees: float) -> float:
     if not (width_mm > 0 and isfinite(width_mm)):
         raise OutOfRange("width", f"{width_mm:g} mm", "above 0 mm")
     return width_mm * tan(radians(abs(Post(degrees).degrees)))
+
+
+def _word(degrees: float) -> str:
+    return "valgus" if degrees > 0 else "varus"
 
 
 def _number(text: str) -> float:

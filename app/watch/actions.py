@@ -1,7 +1,7 @@
 """What a person says to a flag: acknowledged, or put off to a day; each with a reason and an entry in the journal."""
 
 from datetime import date, datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlmodel import Session, col, select
 
@@ -19,10 +19,18 @@ from app.watch.tables import FlagNote
 
 
 def acknowledge(
-    db: Session, *, by: Viewer, kind: str, pair: str = "", arrival: int | None = None, since: datetime, reason: str
+    db: Session,
+    *,
+    by: Viewer,
+    kind: str,
+    pair: str = "",
+    arrival: int | None = None,
+    lot: int | None = None,
+    since: datetime,
+    reason: str,
 ) -> Raised:
     """The flag is known and stays away as long as it is the same one: another `since` brings it back."""
-    standing, patient_id = _standing(db, by, kind, pair, arrival, since)
+    standing, patient_id = _standing(db, by, kind, About(pair, arrival, lot), since)
     _reason(reason)
     _write(db, by, standing, None, reason, patient_id)
     return standing
@@ -35,12 +43,13 @@ def put_off(
     kind: str,
     pair: str = "",
     arrival: int | None = None,
+    lot: int | None = None,
     since: datetime,
     until: date | None,
     reason: str,
 ) -> Raised:
     """The flag stays away until the day `until`, if it is still the same one; then it is back."""
-    standing, patient_id = _standing(db, by, kind, pair, arrival, since)
+    standing, patient_id = _standing(db, by, kind, About(pair, arrival, lot), since)
     at = queries.moment(db)
     wrong = {}
     furthest = at.limit("put_off_days")
@@ -61,20 +70,29 @@ def _reason(reason: str, wrong: dict[str, str] | None = None) -> None:
         raise BadInput("The flag needs another look; nothing was changed.", wrong)
 
 
-def _standing(
-    db: Session, by: Viewer, kind: str, pair: str, arrival: int | None, since: datetime
-) -> tuple[Raised, int | None]:
+class About(NamedTuple):
+    """What a flag is about: one of these."""
+
+    pair: str
+    arrival: int | None
+    lot: int | None
+
+
+def _standing(db: Session, by: Viewer, kind: str, about: About, since: datetime) -> tuple[Raised, int | None]:
     """The flag as it stands now, and the wearer whose note its reason becomes."""
     if kind not in KINDS:
         raise NotFound("There is no such kind of flag.")
-    patient_id = None
-    if pair:
-        row = bench.find(db, pair, by, lock=True).row
+    patient_id, clinic_id = None, None
+    if about.pair:
+        row = bench.find(db, about.pair, by, lock=True).row
         patient_id, clinic_id = row["patient_id"], row["clinic_id"]
         found = queries.raised(db, pair_id=row["id"])
+    elif about.lot is not None:
+        bench.lot(db, about.lot, lock=True)
+        found = queries.raised(db, lot_id=about.lot)
     else:
-        clinic_id = _arrival_clinic(db, by, arrival)
-        found = queries.raised(db, arrival_id=arrival)
+        clinic_id = _arrival_clinic(db, by, about.arrival)
+        found = queries.raised(db, arrival_id=about.arrival)
     need(by, "put_off_flag", clinic_id)
     for each in found:
         if each.flag.kind == kind and each.flag.since == since and queries.concerns(by, kind, clinic_id):
@@ -91,7 +109,8 @@ def _arrival_clinic(db: Session, by: Viewer, arrival_id: int | None) -> int | No
 
 def _write(db: Session, by: Viewer, standing: Raised, until: date | None, reason: str, patient_id: int | None) -> None:
     flag, pair_id = standing.flag, standing.subject.pair_id
-    about = FlagNote.pair_id == pair_id if pair_id is not None else FlagNote.arrival_id == flag.arrival
+    ids: dict[str, Any] = {"pair": pair_id, "arrival": flag.arrival, "lot": flag.lot}
+    subject, subject_id = next((name, key) for name, key in ids.items() if key is not None)
     note = journal.keep_words(db, reason.strip()[:2000], patient_id)
     values: dict[str, Any] = {
         "since": flag.since,
@@ -100,13 +119,14 @@ def _write(db: Session, by: Viewer, standing: Raised, until: date | None, reason
         "note_id": note.id,
         "at": clock.now(),
     }
-    row = db.exec(select(FlagNote).where(col(FlagNote.kind) == flag.kind, about)).first()
+    row = db.exec(
+        select(FlagNote).where(col(FlagNote.kind) == flag.kind, getattr(FlagNote, f"{subject}_id") == subject_id)
+    ).first()
     if row is None:
-        row = FlagNote(kind=flag.kind, pair_id=pair_id, arrival_id=flag.arrival, **values)
+        row = FlagNote(kind=flag.kind, **{f"{subject}_id": subject_id}, **values)
     else:
         row.sqlmodel_update(values)
     db.add(row)
-    subject, subject_id = ("pair", pair_id) if pair_id is not None else ("arrival", flag.arrival)
     facts = {"kind": flag.kind} | ({"until": until.isoformat()} if until else {})
     what = "flag_put_off" if until else "flag_acknowledged"
     journal.write(db, what, by=by.staff_id, subject=subject, subject_id=subject_id, facts=facts, note=note)

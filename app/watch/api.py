@@ -17,8 +17,11 @@ router = APIRouter(prefix="/api/v1", tags=["flags"], responses=web.problems(401,
 
 class FlagOut(BaseModel):
     kind: str
-    code: str | None = Field(description="The pair's code; null for an arrival that belongs to nobody yet.")
+    code: str | None = Field(
+        description="The pair's code; null for an arrival that belongs to nobody yet, and for a lot."
+    )
     arrival: int | None
+    lot: int | None = Field(description="The lot that it is about; then there is no pair.")
     label: str
     clinic: str
     what: str
@@ -42,6 +45,7 @@ class FlagsOut(BaseModel):
                             "kind": "review_overdue",
                             "code": "26-00417-D",
                             "arrival": None,
+                            "lot": None,
                             "label": "MR 2210",
                             "clinic": "Harbour Steps",
                             "what": "The review is overdue.",
@@ -80,6 +84,7 @@ def _out(each: Raised) -> FlagOut:
         kind=flag.kind,
         code=flag.pair or None,
         arrival=flag.arrival,
+        lot=flag.lot,
         label=each.subject.label,
         clinic=each.subject.clinic,
         what=flag.what,

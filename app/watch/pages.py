@@ -67,7 +67,7 @@ def _row(one: Raised, viewer: Viewer) -> dict[str, Any]:
         "flag": flag,
         "subject": subject,
         "since": flag.since.astimezone(UTC).isoformat(),
-        "id": f"{flag.kind}-{flag.pair or flag.arrival}",
+        "id": f"{flag.kind}-{flag.pair or flag.arrival or flag.lot}",
         "may": may(viewer, "put_off_flag", subject.clinic_id),
     }
 
@@ -105,11 +105,11 @@ def change_limits(request: Request, ask: Signed, form: Form) -> Response:
 @router.post("/flags")
 def answer(request: Request, ask: Signed, form: Form) -> Response:
     """Acknowledges a flag or puts it off; what was typed comes back with its faults."""
-    arrival = form.get("arrival", "")
     wanted: dict[str, Any] = {
         "kind": form.get("kind", ""),
         "pair": form.get("pair", ""),
-        "arrival": int(arrival) if arrival.isdecimal() and len(arrival) < 19 else None,
+        "arrival": _number(form.get("arrival", "")),
+        "lot": _number(form.get("lot", "")),
         "reason": form.get("reason", ""),
     }
     try:
@@ -132,6 +132,10 @@ def answer(request: Request, ask: Signed, form: Form) -> Response:
 def _kind_shown(form: Typed) -> str:
     """The kind whose page shows the flag that was answered: it may not be among the first few of the overview."""
     return form["kind"] if form.get("kind", "") in KINDS else ""
+
+
+def _number(text: str) -> int | None:
+    return int(text) if text.isdecimal() and len(text) < 19 else None
 
 
 def _instant(text: str) -> datetime:

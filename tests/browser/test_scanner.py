@@ -107,3 +107,28 @@ def test_a_clinician_dispenses_what_was_scanned(come_in: ComeIn, story: Lab, cod
             choice.check()
     page.get_by_role("button", name="Dispensed").click()
     expect(page.get_by_role("status")).to_contain_text("It now stands at Wearing in")
+
+
+def test_a_lot_s_label_picks_the_lot_at_its_pair_and_opens_it_elsewhere(come_in: ComeIn, story: Lab, code: str) -> None:
+    from app.bench.actions import materials
+    from app.bench.rules.materials import lot_payload
+
+    story.walk(code, "press")
+    sheet = {"kind": "sheet", "name": "PP 4 mm", "material": "polypropylene", "thickness": "4", "unit": "sheet"}
+    with story.database.writing() as db:
+        technician = story.house.viewer("technician")
+        of = materials.add(db, by=technician, typed=sheet | {"per_side": "0.5"})
+        lots = [
+            materials.add_lot(db, by=technician, material_id=of, typed={"number": f"PP-{number}", "stock": "9"})
+            for number in (1, 2)
+        ]
+    page = come_in("technician")
+    page.goto(f"/pair/{code}")
+    scan(page, lot_payload(lots[1]))
+    expect(page.get_by_label("Lot: polypropylene 4 mm")).to_have_value(str(lots[1]))
+    assert story.at(code).stage == "press", "a scan moves nothing"
+    page.get_by_role("button", name="Pressed").click()
+    expect(page.get_by_role("link", name="lot PP-2")).to_have_count(1)
+    page.goto("/")
+    scan(page, lot_payload(lots[0]))
+    expect(page.get_by_role("heading", level=1)).to_have_text("Lot PP-1")

@@ -16,7 +16,7 @@ from app.bench.rules.acts import WAITING_ON
 from app.bench.rules.machine import Asked
 from app.bench.rules.replay import replay
 from app.bench.rules.stages import STAGES, place_of
-from app.bench.tables import Hold, Move, Pair, Parcel, Stay
+from app.bench.tables import Hold, Lot, LotUse, Move, Pair, Parcel, Stay
 from app.capture.tables import Arrival
 from app.database import Database
 from app.demo import volume
@@ -24,6 +24,7 @@ from app.demo.actions import open_lab
 from app.fitting.rules.plan import is_child, recheck_kind
 from app.fitting.tables import Recheck, Review, WearingPlan
 from app.orders.tables import Order, Patient
+from app.people import queries as people
 from app.people.rules import Role, Viewer
 from app.trade import codes
 from app.watch import queries as watch
@@ -154,6 +155,21 @@ def test_whoever_is_settled_tells_of_more_comfort_than_whoever_is_adjusted(fille
     assert all(0 <= (review.pain_relief or 0) <= 100 for review in held)
     mean = {outcome: sum(told) / len(told) for outcome, told in comfort.items()}
     assert mean["settle"] > mean["adjust_here"] + 1
+
+
+def test_lots_are_in_the_pairs_of_the_last_months_one_is_held_and_its_clinics_are_to_tell(filled: Database) -> None:
+    with filled.reading() as db:
+        used = db.exec(select(LotUse).where(col(LotUse.scrapped_at).is_(None))).all()
+        scrapped = db.exec(select(LotUse).where(col(LotUse.scrapped_at).is_not(None))).all()
+        held = db.exec(select(Lot).where(Lot.held)).one()
+        clinics = {each.clinic: each for each in queries.notices(db, clinics={each.id for each in people.clinics(db)})}
+        parked = db.exec(select(Pair.parked_on).join(LotUse).where(LotUse.lot_id == held.id)).all()
+        sides = {use.pair_id: db.get_one(Pair, use.pair_id).all_sides for use in used}
+    assert len({use.pair_id for use in used}) > 60
+    assert scrapped
+    assert all(use.side in sides[use.pair_id] for use in used)
+    assert set(clinics) == {"Gull Lane", "Upper Quay"}
+    assert set(parked) == {"lab"}
 
 
 def test_the_lab_goes_on_after_the_invented_pairs(filled: Database) -> None:

@@ -54,6 +54,20 @@ def test_more_rows_take_no_more_statements(app: FastAPI, browser: Browser, lab: 
     assert 0 < len(for_many) <= len(for_few) <= 10
 
 
+def test_a_press_queue_says_what_heat_each_pair_takes_and_asks_once_for_all(
+    app: FastAPI, browser: Browser, lab: Lab
+) -> None:
+    technician, asked = browser("technician"), []
+    for many in (2, 4):
+        for number in range(2):
+            lab.walk(lab.order(label=f"B {many}{number}"), "press")
+        with counted(app) as sent:
+            page = technician.get("/queue/press").text
+        assert page.count("oven 180\u00a0°C, sheet 150–180\u00a0°C") == many
+        asked.append(len(sent))
+    assert asked[0] == asked[1]
+
+
 def test_a_program_s_list_takes_no_more_statements_for_more_rows(app: FastAPI, browser: Browser, lab: Lab) -> None:
     client = program(app, lab.house.people["technician"])
     lab.order()

@@ -9,12 +9,15 @@ from typing import Any, NamedTuple
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
+from sqlmodel import col, update
 
 from app import clock
+from app.bench.actions import materials
 from app.bench.rules.acts import ACTS
+from app.bench.tables import Lot as LotTable
 from app.database import Database
 from app.demo.actions import open_lab
-from app.desks.examples import CODE
+from app.desks.examples import CODE, LOT
 from app.desks.pages.reference import read
 from app.desks.rules import ELSEWHERE
 from app.main import build
@@ -47,6 +50,16 @@ class DemoLab(Lab):
 
     def worn(self) -> str:
         return self.pair("wear_in")
+
+    def with_a_lot(self) -> str:
+        """The lot has the number that the example names."""
+        with self.database.writing() as db:
+            technician = self.house.viewer("technician")
+            sheet = {"kind": "sheet", "name": "PP 4 mm", "material": "polypropylene", "thickness": "4"}
+            material = materials.add(db, by=technician, typed=sheet | {"unit": "sheet", "per_side": "0.5"})
+            lot = materials.add_lot(db, by=technician, material_id=material, typed={"number": "A 1", "stock": "9"})
+            db.execute(update(LotTable).where(col(LotTable.id) == lot).values(id=LOT))
+        return self.pair()
 
     def given_up(self) -> str:
         code = self.worn()
@@ -101,6 +114,7 @@ SITUATIONS: dict[tuple[str, str], Situation] = {
     (ACT, "advance"): Situation("technician", at("press")),
     (ACT, "advance_one_side"): Situation("technician", at("press")),
     (ACT, "advance_setting"): Situation("technician", at("pour")),
+    (ACT, "advance_with_lots"): Situation("technician", DemoLab.with_a_lot),
     (ACT, "advance_far"): Situation("technician", at("press")),
     (ACT, "start"): Situation("technician", at("press")),
     (ACT, "put_down"): Situation("technician", lambda lab: lab.done("start")),

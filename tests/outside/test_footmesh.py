@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+import trimesh
 from numpy.typing import NDArray
 from scipy.spatial import ConvexHull
 
@@ -76,3 +77,17 @@ def test_the_big_toe_tells_which_way_a_foot_is_turned() -> None:
         turned = footmesh.read((FEET / name).read_bytes(), "stl").toe_out_deg(side)
         assert turned is not None
         assert turned < 0
+
+
+@each_foot
+@pytest.mark.parametrize("height", footmesh.FILL_HEIGHTS)
+def test_what_is_poured_into_a_foot_is_what_trimesh_cuts_off_below(said: dict[str, Any], height: int) -> None:
+    """trimesh.intersections.slice_faces_plane cuts the triangles; the flat cut adds nothing seen from its own plane."""
+    mesh = trimesh.load_mesh(FEET / said["name"])
+    level = mesh.bounds[0][2] + height
+    cut: Any = trimesh.intersections.slice_faces_plane  # the library leaves it without types
+    vertices, faces, _ = cut(mesh.vertices, mesh.faces, (0, 0, -1), (0, 0, level))
+    corners = vertices[faces] - (0, 0, level)
+    cut_off = np.einsum("ij,ij->i", corners[:, 0], np.cross(corners[:, 1], corners[:, 2])).sum() / 6000
+    filled = footmesh.read((FEET / said["name"]).read_bytes(), "stl").filled_cm3
+    assert filled[str(height)] == pytest.approx(cut_off, rel=1e-6)

@@ -59,7 +59,7 @@ def test_what_differs_between_left_and_right_is_marked(browser: Browser, lab: La
     sides = {"L": SIDE | {"heel_cup": 140}, "R": SIDE | {"heel_cup": 160, "additions": ["heel_pad"]}}
     words = ticket(browser, lab.order(prescription=sides))
     assert "14.0 mm ≠ Heel cup depth 16.0 mm" in words
-    assert "none ≠ Additions heel lift" in words
+    assert "none ≠ Additions heel pad" in words
     assert words.count("≠") == 2
 
 
@@ -149,3 +149,14 @@ def test_another_clinic_finds_no_ticket_and_a_stranger_is_asked_to_sign_in(brows
 def test_the_pair_page_leads_to_its_ticket(browser: Browser, lab: Lab) -> None:
     code = lab.order()
     assert f'href="/paper/{code}/ticket.pdf"' in browser("technician").get(f"/pair/{code}").text
+
+
+def test_the_few_numbers_that_the_bench_needs_stand_on_the_ticket(browser: Browser, lab: Lab) -> None:
+    items = SIDE | {"rearfoot_post": "4/4"}
+    shoe = {"kind": "boot", "size": 42.5, "system": "eu"}
+    words = ticket(browser, lab.order(shoe=shoe, prescription={"L": items, "R": items | {"shell": "acrylic"}}))
+    assert "Pour: to mix for the pair about 16" in words
+    assert "Press: oven is set to Left: 180 °C; Right: not in the table; sheet leaves it at Left: 150–180 °C" in words
+    assert "Grind: rearfoot post 4/4 varus: 4.2 mm, inner edge thick." in words
+    assert "Cover: cut length 278 mm" in words
+    assert "Pour" not in ticket(browser, lab.order(label="B 1", way="direct", captures={"L": "foam", "R": "foam"}))

@@ -15,6 +15,7 @@ from fastapi import FastAPI
 from fastapi.routing import iter_route_contexts
 from fastapi.testclient import TestClient
 
+from app.bench.actions import materials
 from app.database import Database
 from app.people import actions
 from tests import house as builders
@@ -31,6 +32,7 @@ CLINICIANS = (DOOR, NO, MAY, MAY, NO)
 OWN_CLINICIAN = (DOOR, NO, MAY, HIDDEN, NO)
 TECHNICIANS = (DOOR, MAY, NO, NO, NO)
 BENCH_AND_CLINICS = (DOOR, MAY, MAY, MAY, NO)
+LAB = (DOOR, MAY, NO, NO, MAY)
 MANAGERS = (DOOR, NO, NO, NO, MAY)
 NOBODY = (HIDDEN, HIDDEN, HIDDEN, HIDDEN, HIDDEN)
 
@@ -89,6 +91,18 @@ ROWS = (
     row("GET /parcels", BENCH_AND_CLINICS),
     row("POST /parcels", (DOOR, MAY, MAY, HIDDEN, NO), {"clinic_id": "{house}", "to_clinic": "yes"}),
     row("POST /parcels/{parcel_id}", (DOOR, NO, HIDDEN, MAY, NO)),
+    row("GET /sheets/{kind}", LAB, at={"kind": "pour"}),
+    row("POST /sheets/{kind}", LAB, {"codes": "{code}"}, at={"kind": "pour"}),
+    # Materials; the lot is in no pair, and no lot is held.
+    row("GET /materials", LAB),
+    row("POST /materials", LAB, {"kind": "plaster"}),
+    row("GET /materials/{material_id:int}", LAB),
+    row("POST /materials/{material_id:int}", LAB, {"act": "lot"}),
+    row("GET /materials/lots/{lot_id}", LAB),
+    row("POST /materials/lots/{lot_id}", MANAGERS, {"act": "hold"}),
+    row("GET /materials/lots/{lot_id}/label", LAB),
+    row("GET /materials/held", CLINICIANS),
+    row("POST /materials/held", (DOOR, NO, HIDDEN, HIDDEN, NO), {"hold": "1", "pair": "1", "what": "told"}),
     row("GET /turnaround", MANAGERS),
     row("GET /journal", MANAGERS),
     row("GET /pair/{code}/transfer", MANAGERS),
@@ -117,6 +131,7 @@ ROWS = (
     row("GET /api/v1/queues", SIGNED_IN),
     row("GET /api/v1/flags", SIGNED_IN),
     row("GET /api/v1/turnaround", MANAGERS),
+    row("GET /api/v1/lots", LAB),
     # Paper; the parcel is one for the other clinic.
     row("GET /paper/{code}/ticket", WHO_SEES_THE_PAIR),
     row("GET /paper/{code}/ticket.pdf", WHO_SEES_THE_PAIR),
@@ -124,6 +139,9 @@ ROWS = (
     row("GET /paper/{code}/wearing.pdf", WHO_SEES_THE_PAIR, at={"code": "{dispensed}"}),
     row("GET /paper/parcel/{parcel_id}/slip", (DOOR, MAY, HIDDEN, MAY, MAY)),
     row("GET /paper/parcel/{parcel_id}/slip.pdf", (DOOR, MAY, HIDDEN, MAY, MAY)),
+    # No sheet was printed in this story: who may see one is told so.
+    row("GET /paper/sheet/{sheet_id}/printed", (DOOR, HIDDEN, NO, NO, HIDDEN), at={"sheet_id": "1"}),
+    row("GET /paper/sheet/{sheet_id}/printed.pdf", (DOOR, HIDDEN, NO, NO, HIDDEN), at={"sheet_id": "1"}),
     # Getting in; a wrong password is asked for again, and the lab's set-up is behind us.
     row("GET /sign-in", ANYONE),
     row("POST /sign-in", (DOOR, DOOR, DOOR, DOOR, DOOR)),
@@ -147,6 +165,8 @@ ROWS = (
     row("GET /lab", MANAGERS),
     row("POST /lab", MANAGERS),
     row("POST /lab/clinics", MANAGERS),
+    row("GET /lab/bench", MANAGERS),
+    row("POST /lab/bench", MANAGERS),
     # What machines ask.
     row("GET /static", ANYONE),
     row("GET /metrics", NOBODY),  # with a browser's cookie, from elsewhere; tests/exchange/test_metrics.py has the rest
@@ -177,6 +197,10 @@ def places(program: Browser, house: House, database: Database) -> dict[str, str]
     with database.writing() as db:
         manager = house.viewer("manager")
         token = actions.invite(db, by=manager, email="elowen@lab.example", name="E", roles=["technician"], clinics=[])
+        technician = house.viewer("technician")
+        plaster = {"kind": "plaster", "name": "Plaster", "unit": "g", "per_side": "900"}
+        material = materials.add(db, by=technician, typed=plaster)
+        lot = materials.add_lot(db, by=technician, material_id=material, typed={"number": "A 1", "stock": "9000"})
     code = order(program("clinician"), house.clinics["house"])
     shoes = program("technician").post(f"/api/v1/pairs/{code}/belongings", json={"kind": "shoes"})
     return {
@@ -185,6 +209,8 @@ def places(program: Browser, house: House, database: Database) -> dict[str, str]
         "dispensed": dispensed(program, house.clinics["house"]),
         "parcel_id": sent_parcel(program, house.clinics["quay"]),
         "second_parcel": sent_parcel(program, house.clinics["quay"]),
+        "material_id:int": str(material),
+        "lot_id": str(lot),
         "stage": "press",
         "side": "L",
         "staff_id:int": str(house.people["second technician"]),

@@ -194,3 +194,54 @@ def test_a_damaged_file_is_measured_or_refused_and_nothing_else(kind: str, cut: 
         assert footmesh.read(whole[:cut] + noise + whole[cut + len(noise) :], kind).triangles > 0
     except NotAFootMesh as fault:
         assert str(fault).endswith(".")
+
+
+@steady
+@given(st.floats(40, 120), st.floats(100, 300), st.floats(35, 150), st.floats(-80, 80))
+def test_what_is_poured_into_a_box_is_its_ground_times_the_height(
+    width: float, length: float, height: float, turn: float
+) -> None:
+    filled = read(box(width, length, height, turn), "ply").filled_cm3
+    assert list(filled) == [str(each) for each in footmesh.FILL_HEIGHTS if each <= height]
+    for each, volume in filled.items():
+        assert volume == pytest.approx(width * length * int(each) / 1000, rel=1e-4)
+
+
+@steady
+@given(st.floats(0, 360), st.floats(20, 60), st.integers(0, 1000))
+def test_more_is_poured_the_higher_it_is_filled_and_all_of_it_at_the_top(turn: float, high: float, seed: int) -> None:
+    """A crooked convex body, however it stands."""
+    points = np.random.default_rng(seed).normal(size=(40, 3)) * (40, 90, high)
+    turned: Any = trimesh.transformations.rotation_matrix  # the library leaves it without types
+    mesh = trimesh.convex.convex_hull(points @ turned(turn, (1, 2, 3))[:3, :3])
+    heights = np.linspace(0, np.ptp(mesh.vertices[:, 2]), 12)
+    volumes = [footmesh.filled_cm3(mesh.vertices, mesh.faces, height) for height in heights]
+    assert volumes == sorted(volumes)
+    assert [volumes[0], volumes[-1]] == pytest.approx([0, mesh.volume / 1000])
+
+
+def test_a_tetrahedron_is_filled_by_the_cube_of_what_is_left_above() -> None:
+    """Similar bodies: the tip above the water is (1 - h / H) cubed of the whole."""
+    vertices = np.array([(0, 0, 0), (90, 0, 0), (0, 240, 0), (10, 20, 120)], dtype=np.float64)
+    faces = np.array([(0, 2, 1), (0, 1, 3), (1, 2, 3), (2, 0, 3)])
+    for height in (0, 30, 77, 120, 200):
+        whole = 90 * 240 / 2 * 120 / 3 / 1000
+        left = (1 - min(height, 120) / 120) ** 3
+        assert footmesh.filled_cm3(vertices, faces, height) == pytest.approx(whole * (1 - left))
+
+
+def test_a_scan_that_is_open_at_the_ankle_is_measured_below_the_hole_and_one_open_at_the_sole_is_not() -> None:
+    closed = box().subdivide()
+    for open_at, filled in ((100.0, footmesh.FILL_HEIGHTS[:-1]), (0.0, ())):
+        level = closed.vertices[closed.faces][:, :, 2] - closed.vertices[:, 2].min() == open_at
+        mesh = read(trimesh.Trimesh(closed.vertices, closed.faces[~level.all(axis=1)]))
+        assert not mesh.watertight
+        below = {str(each): pytest.approx(9 * 2.5 * each) for each in filled}
+        assert {key: value for key, value in mesh.filled_cm3.items() if key != "100"} == below
+
+
+def test_a_surface_that_faces_both_ways_is_filled_by_nothing() -> None:
+    mesh = box()
+    faces = mesh.faces.copy()
+    faces[3] = faces[3][::-1]
+    assert read(trimesh.Trimesh(mesh.vertices, faces, process=False), "ply").filled_cm3 == {}

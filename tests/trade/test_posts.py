@@ -137,3 +137,14 @@ def test_a_steeper_wedge_is_higher_and_varus_as_high_as_valgus(width_mm: float, 
 def test_a_wedge_of_no_device_is_refused(width_mm: float, degrees: float) -> None:
     with pytest.raises(OutOfRange):
         posts.wedge_height_mm(width_mm, degrees)
+
+
+@pytest.mark.parametrize(
+    ("written", "notation", "thick"),
+    [("4/4", "4/4 varus", "inner"), ("2 valgus", "2/0 valgus", "outer"), ("neutral / 4", "0/4", None)],
+)
+def test_a_post_is_marked_by_its_degrees_and_its_motion_and_says_which_edge_is_thick(
+    written: str, notation: str, thick: str | None
+) -> None:
+    post = posts.parse(written)
+    assert (post.notation(), post.thick_edge()) == (notation, thick)

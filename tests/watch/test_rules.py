@@ -72,6 +72,8 @@ TOLD = facts.Ready(CODE, MONDAY, told_at=MONDAY)
 WENT_BY = facts.Ready(CODE, nov(9, 9), told_at=nov(10, 9), appointment=MONDAY)
 WORN = facts.Wearing(CODE, MONDAY, review_on=date(2026, 11, 30))
 DUE = facts.Wearing(CODE, nov(2, 9), review_on=date(2026, 11, 16))
+LITTLE = facts.Little(4, "EVA 3 mm", "1 sheet", "2 sheets", MONDAY)
+EXPIRED = facts.Expired(4, "A 100", "EVA 3 mm", "1 sheet", date(2026, 11, 16))
 LEFT = facts.Left(CODE, "settled", MONDAY, ("the shoes",))
 
 CASES: dict[str, list[Case]] = {
@@ -175,6 +177,18 @@ CASES: dict[str, list[Case]] = {
         Case("the first", facts.Repeated(CODE, adjusted=1, adjusted_at=MONDAY), MONDAY, False),
         Case("sent back is no adjustment", facts.Repeated(CODE, 5, MONDAY), MONDAY, False),
     ],
+    "lot_expired": [
+        *around("a lot on its last day and after it", EXPIRED, nov(16, 23, 59), nov(17), dec(1)),
+        Case("with a lab's own limit of two days", EXPIRED, nov(18, 9), False, {"expired_days": 2}),
+        Case("with a lab's own limit of two days, over", EXPIRED, nov(19), True, {"expired_days": 2}),
+    ],
+    "low_stock": [
+        Case("little in stock, at once", LITTLE, MONDAY, True),
+        *(
+            Case(f"{each.words}, by a lab's own limit", LITTLE, each.now, each.raised, {"low_stock_hours": 2})
+            for each in around("little in stock", LITTLE, nov(16, 10, 59), nov(16, 11), nov(17, 9))
+        ),
+    ],
     "belongings_open": [
         *around("two working days", LEFT, nov(18, 8, 59), nov(18, 9), nov(19, 9)),
         Case("nothing came with it", facts.Left(CODE, "settled", MONDAY, ()), nov(30, 9), False),
@@ -200,7 +214,7 @@ def test_a_flag_says_what_why_since_when_and_what_to_do(kind: str, case: Case) -
         assert words[0].isupper()
         assert words.endswith(".")
     assert any(flag.limit.endswith(limit.words) for limit in LIMITS.values())
-    assert (flag.pair == CODE) != (flag.arrival == 7)
+    assert [flag.pair == CODE, flag.arrival == 7, flag.lot == 4].count(True) == 1
 
 
 def test_no_kind_is_without_its_rule_its_title_and_its_cases() -> None:

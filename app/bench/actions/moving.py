@@ -11,6 +11,7 @@ from sqlmodel import Session
 
 from app import clock
 from app.bench import queries
+from app.bench.actions import using
 from app.bench.queries import SIDE_COLUMNS, Loaded, hold_t, pair_t, visit_t
 from app.bench.rules import machine, record
 from app.bench.rules.acts import ACTS, TAKE_BACK_WITHIN, TAKEN_BACK
@@ -77,6 +78,8 @@ def move(
             **refusal.facts,
             moved_by=last.by if last else None,
         ) from None
+    if asked.act in ("resume", "answer"):
+        using.let_go_on(db, loaded, outcome.closes, viewer)
     return write(db, loaded, asked, outcome, viewer, done_at, changes, extra)
 
 
@@ -125,6 +128,7 @@ def write(
     move_id = db.execute(_MOVE, written).scalar_one()
     db.info.setdefault(COUNTED, []).append(asked.act)
     state = _hold(db, row["id"], asked, outcome, move_id, at, note)
+    using.follow(db, loaded, asked, outcome, move_id, done_at, by)
     if takes_back is None and not outcome.together:
         _stay(db, row, outcome, move_id, done_at)
     if not outcome.new_visit and (after.route != before.route or after.end):
@@ -293,6 +297,7 @@ def _put_back(
     if undone is not None:
         db.execute(update(hold_t).where(hold_t.c.closed_by == undone).values(closed_by=None, closed_at=None))
         db.execute(delete(stay_t).where(stay_t.c.move_id == undone))
+        using.undo(db, pair_id, undone)
     opened = [hold.id for hold in queries.open_holds(db, pair_id) if hold.id not in walk.holds]
     state = replace(
         before,

@@ -72,6 +72,7 @@ PARK_REASONS = {
     "prescription": "the prescription changed",
     "capture": "a new capture is needed",
     "missing": "missing from its parcel",
+    "lot_held": "a lot in it is held",
     "other": "another reason, in words",
 }
 RECAPTURE_REASONS = {"broken": "broken", "unreadable": "unreadable", "wrong_patient": "of the wrong patient"}
@@ -95,7 +96,7 @@ ACTS: dict[str, Act] = {
             "stage",
             at=OPEN - {"dispense", "wear_in"},
             parked=False,
-            keeps=("captures", "parcel", "confirmed", "sets_for"),
+            keeps=("captures", "parcel", "confirmed", "sets_for", "lots"),
         ),
         Act("start", "Start", "began the work", "stage", at=LAB_STAGES, parked=False),
         Act("put_down", "Put down", "put it down again", "stage", at=LAB_STAGES),

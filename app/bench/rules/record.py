@@ -104,8 +104,8 @@ def stay_rows(
     return rows
 
 
-def needs_at(state: State, body: Body, risks: Iterable[str]) -> list[str]:
-    """What the bench needs at the pair's stage; a switched-off stage's needs stand at the next one."""
+def shown_at(state: State) -> list[str]:
+    """The stages whose work is looked up where the pair stands: its own, and those before it that are switched off."""
     if state.stage is None or not STAGES[state.stage].bench:
         return []
     before = list(STAGES)[: list(STAGES).index(state.stage)]
@@ -114,7 +114,15 @@ def needs_at(state: State, body: Body, risks: Iterable[str]) -> list[str]:
         if stage in state.route or not STAGES[stage].optional:
             break
         skipped.append(stage)
-    lines = needs(body, state.stage, state.working, skipped)
-    if {state.stage, *skipped} & TOUCHES_SKIN:
+    return [state.stage, *skipped]
+
+
+def needs_at(state: State, body: Body, risks: Iterable[str]) -> list[str]:
+    """What the bench needs at the pair's stage; a switched-off stage's needs stand at the next one."""
+    shown = shown_at(state)
+    if not shown:
+        return []
+    lines = needs(body, shown[0], state.working, shown[1:])
+    if TOUCHES_SKIN.intersection(shown):
         lines += bench_marks(risks)
     return lines

@@ -2,6 +2,7 @@
 
 from collections.abc import Generator
 from datetime import datetime
+from typing import Any
 
 from sqlmodel import col, update
 
@@ -25,11 +26,11 @@ def _ready(t: Teller, clinic: str, since: datetime) -> Generator[datetime, None,
 
 
 def worn(
-    t: Teller, clinic: str, since: datetime, wearer: Wearer | None = None, brings: tuple[str, ...] = ()
+    t: Teller, clinic: str, since: datetime, wearer: Wearer | None = None, brings: tuple[str, ...] = (), **more: Any
 ) -> Generator[datetime, None, ToldPair]:
     """A pair that was dispensed then."""
     yield t.worked(12.4, before=since)
-    pair = t.order(clinic, wearer=wearer, brings=brings)
+    pair = t.order(clinic, wearer=wearer, brings=brings, **more)
     yield from pair.walk("dispense", t.worked(2.7, before=since))
     yield t.worked(2.3, before=since)
     pair.act("tell", facts=TOLD)

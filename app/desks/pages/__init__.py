@@ -2,8 +2,36 @@
 
 from fastapi import APIRouter
 
-from app.desks.pages import belongings, boxes, desk, journal, ordering, pair, reference, rights, scans, transferring
+from app.desks.pages import (
+    belongings,
+    boxes,
+    desk,
+    held,
+    journal,
+    materials,
+    ordering,
+    pair,
+    reference,
+    rights,
+    scans,
+    sheets,
+    transferring,
+)
 
 router = APIRouter(include_in_schema=False)
-for subject in (desk, pair, belongings, scans, transferring, ordering, boxes, rights, journal, reference):
+for subject in (
+    desk,
+    pair,
+    belongings,
+    scans,
+    transferring,
+    ordering,
+    boxes,
+    rights,
+    journal,
+    reference,
+    sheets,
+    materials,
+    held,
+):
     router.include_router(subject.router)

@@ -16,10 +16,12 @@ from app.database import Kept
 from app.desks.charts import lab_trail
 from app.desks.pages.common import lab_values
 from app.desks.queries import own, queue_rows
+from app.desks.rules import whole
 from app.errors import NotFound
 from app.orders import queries as orders
+from app.paperwork.queries import SHEETS
 from app.people import queries as people
-from app.people.permissions import need
+from app.people.permissions import may, need
 from app.people.rules import Role, Viewer
 from app.people.sessions import Signed
 from app.templating import go, page, part
@@ -45,8 +47,11 @@ def desk(request: Request, ask: Signed) -> Response:
         line = lab_trail(counts, values["calendar"], clock.now())
         # Flags are gathered over all open pairs: once a commit and minute is enough.
         key = clock.now().replace(second=0, microsecond=0)
+        to_tell = queries.wearers_to_tell(db, viewer.clinics) if viewer.has(Role.CLINICIAN) else 0
+        materials = may(viewer, "see_materials") and queries.has_materials(db)
         tiles = _figures.get(ask.mark, key, lambda: figures(db)) if viewer.has(Role.MANAGER) else []
-    return ask.again(page(request, "desks/desk.html", viewer=viewer, queues=queues, line=line, tiles=tiles, **values))
+    values |= {"queues": queues, "line": line, "tiles": tiles, "to_tell": to_tell, "materials": materials}
+    return ask.again(page(request, "desks/desk.html", viewer=viewer, **values))
 
 
 def figures(db: Session) -> list[tuple[str, str, str, str]]:
@@ -98,7 +103,8 @@ def _draw(db: Session, viewer: Viewer, stage: str, after: str | None) -> dict[st
     """A queue's counts, rows and cautions as they are shown to everyone with these roles and clinics."""
     values = lab_values(db)
     waiting = queries.waiting(db, clinics=own(viewer))
-    rows, following = queue_rows(db, viewer, stage, after=after)
+    sheets = stage in SHEETS.values() and may(viewer, "work_out_sheets")
+    rows, following = queue_rows(db, viewer, stage, after=after, sheets=sheets)
     listed = part(
         "desks/queue_list.html",
         stage=STAGES[stage],
@@ -121,6 +127,8 @@ def find(request: Request, ask: Signed, q: str = "") -> Response:
         code, _, ticket = q.strip().partition("/")
         if code.upper() == "PARCEL":  # the slip's code, scanned
             return go("/parcels")
+        if code.upper() == "LOT" and ticket.strip():
+            return go(f"/materials/lots/{whole(ticket)}")
         if codes.is_code_like(code):
             loaded = queries.find(db, code, viewer)
             holds = orders.holding(db, loaded.row["order_id"]).number

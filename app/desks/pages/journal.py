@@ -12,6 +12,8 @@ from sqlmodel import Session
 
 from app.bench import queries
 from app.bench.rules.machine import SIDE_WORDS
+from app.bench.rules.materials import KINDS as LOT_KINDS
+from app.bench.rules.settings import CHOICES
 from app.capture import queries as captures
 from app.desks.rules import read_day
 from app.errors import NotFound
@@ -150,8 +152,9 @@ def _lines(db: Session, rows: list[EntryRow]) -> list[Line]:
         "clinic": clinics,
         "clinics": clinics,
         "sides": SIDE_WORDS,
-        "kind": {kind: flag.title for kind, flag in FLAGS.items()},
-        "fields": {name: f"{title(each)}, {each.unit} {each.words}" for name, each in SETTINGS.items()},
+        "kind": {key: flag.title for key, flag in FLAGS.items()} | {key: kind.words for key, kind in LOT_KINDS.items()},
+        "fields": {name: f"{title(each)}, {each.unit} {each.words}" for name, each in SETTINGS.items()}
+        | {name: choice.label for name, choice in CHOICES.items()},
     }
     return [
         Line(
@@ -185,8 +188,13 @@ def _subjects(
     for key, (patient, side) in owners.items():
         found["capture", key] = f"{labels[patient]}, {SIDE_WORDS[side]}", ""
     found |= {("staff", key): (name, f"/people/{key}") for key, name in people.staff_names(db, of["staff"]).items()}
+    called = queries.lot_names(db, lots=ids.get("lot", ()), materials=ids.get("material", ()))
+    found |= {("lot", key): (name, f"/materials/lots/{key}") for key, name in called["lot"].items()}
+    found |= {("material", key): (name, f"/materials/{key}") for key, name in called["material"].items()}
     found |= {("clinic", key): (name, "/lab") for key, name in clinics.items()}
     found |= {
-        (subject, key): (f"{subject} {key}", "") for subject in ("arrival", "parcel") for key in ids.get(subject, ())
+        (subject, key): (f"{subject} {key}", "")
+        for subject in ("arrival", "parcel", "sheet")
+        for key in ids.get(subject, ())
     }
     return found

@@ -11,6 +11,7 @@ from app import clock
 from app.bench import actions as bench
 from app.bench import queries
 from app.bench.queries import Loaded
+from app.bench.rules import figures
 from app.bench.rules.acts import (
     ACTS,
     ENDS,
@@ -22,12 +23,14 @@ from app.bench.rules.acts import (
 )
 from app.bench.rules.belongings import BELONGINGS, FATES, PLACES, words_of
 from app.bench.rules.machine import SIDE_WORDS, Asked, State
+from app.bench.rules.materials import HELD
 from app.bench.rules.stages import STAGES
 from app.capture import queries as captures
 from app.capture.rules import CONDITIONS, KINDS, STATES, measure_rows, scan_cautions, why_no_scan
 from app.desks import actions
 from app.desks.charts import pair_trail
 from app.desks.pages.common import lab_values
+from app.desks.pages.lots import lot_values
 from app.desks.pages.ordering import NOTE_STAGES
 from app.desks.queries import buttons, sentence, wearer
 from app.desks.rules import REMAKE_STARTS, answers_from_form, as_typed, prescription_from_form, stage_notes, whole
@@ -38,6 +41,7 @@ from app.fitting.rules.fit import HELD_BACK
 from app.orders import queries as orders
 from app.orders.rules import ITEMS, SIDE_NAMES, value_words
 from app.orders.rules.checks import Unanswered
+from app.paperwork.queries import stage_figures
 from app.people import queries as people
 from app.people.permissions import may, need
 from app.people.rules import Viewer
@@ -103,6 +107,8 @@ def _asked(form: Typed) -> Asked:
         facts["start"] = form["start"]
     if form.get("holds"):
         facts["holds"] = [int(form["holds"])] if form["holds"].isdigit() else []
+    if picked := [whole(number) for number in form.all("lots") if number]:
+        facts["lots"] = picked
     if form.get("sets_for"):
         facts["sets_for"] = whole(form["sets_for"]) or form["sets_for"]
     version = form.get("version", "")
@@ -154,12 +160,14 @@ def _pair_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, Any]:
         "stages": STAGES,
         "ends": ENDS,
         "park_reasons": PARK_REASONS,
+        "park_list": [(key, words) for key, words in PARK_REASONS.items() if key != HELD],
         "send_back_reasons": SEND_BACK_REASONS,
         "waiting_list": [(party, f"the {party}") for party in WAITING_ON],
         "sides_list": [(sides, SIDE_WORDS[sides]) for sides in ("LR", "L", "R") if set(sides) <= set(state.all_sides)],
         "back_list": [(key, STAGES[key].queue) for key in state.route[: _furthest(state)]],
         "hold_list": [(str(hold.id), hold.words or hold.kind) for hold in holds],
         **_capture_values(db, viewer, loaded),
+        "stage_sheets": [(figures.TITLES[stage], rows) for stage, rows in stage_figures(db, loaded)],
         "wearer": wearer(db, loaded) if may(viewer, "see_patient", row["clinic_id"]) else [],
         "checks": orders.checks(db, row["order_id"]) if may(viewer, "see_patient", row["clinic_id"]) else [],
         "may_transfer": may(viewer, "transfer_wearer"),
@@ -177,6 +185,7 @@ def _pair_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, Any]:
         "setting_times": SETTING_TIMES,
         "setting_until": row["not_before"] if row["not_before"] and row["not_before"] > clock.now() else None,
         **_belonging_values(db, viewer, loaded),
+        **lot_values(db, viewer, loaded, holding.body),
         "refused": "",
         "errors": {},
         "typed": Typed(),

@@ -3,8 +3,20 @@
 A sheet goes through many hands, so no wearer's name and no diagnosis is ever handed out here: the chart label is all.
 """
 
+from app.paperwork.queries.figures import SHEETS, Batch, batch, labels, press_words, route_figures, stage_figures
 from app.paperwork.queries.parcel import slip
 from app.paperwork.queries.ticket import ticket
 from app.paperwork.queries.wearing import wearing_sheet
 
-__all__ = ["slip", "ticket", "wearing_sheet"]
+__all__ = [
+    "SHEETS",
+    "Batch",
+    "batch",
+    "labels",
+    "press_words",
+    "route_figures",
+    "slip",
+    "stage_figures",
+    "ticket",
+    "wearing_sheet",
+]

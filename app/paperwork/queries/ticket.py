@@ -7,11 +7,13 @@ from typing import Any, NamedTuple
 from sqlmodel import Session, col, select
 
 from app.bench.queries import Loaded
+from app.bench.rules.figures import ON_THE_TICKET
 from app.bench.rules.machine import State
 from app.bench.rules.stages import STAGES, joins_at
 from app.bench.tables import Move, Pair
 from app.orders import queries as orders
 from app.orders.rules import ITEMS, SHOE_KINDS, bench_marks, millimetres, value_words
+from app.paperwork.queries.figures import route_figures
 from app.people import queries as people
 from app.trade.sizes import SYSTEMS
 
@@ -72,6 +74,8 @@ class Ticket(NamedTuple):
     marks: list[str]
     """What the work needs because of who will wear it; never why."""
     shoe: str
+    figures: list[tuple[str, str]]
+    """Stage and what it needs in numbers, by the bench's settings as they are when it is printed."""
 
 
 def ticket(db: Session, loaded: Loaded) -> Ticket:
@@ -102,7 +106,18 @@ def ticket(db: Session, loaded: Loaded) -> Ticket:
         cautions=list(dict.fromkeys(words for key in state.route for words in STAGES[key].cautions)),
         marks=bench_marks(patient.risks),
         shoe=shoe_words(order.shoe),
+        figures=figures(db, loaded),
     )
+
+
+def figures(db: Session, loaded: Loaded) -> list[tuple[str, str]]:
+    """The stages of the route whose work is told in numbers, each with the few that a ticket has room for."""
+    made = []
+    for stage, found in route_figures(db, loaded):
+        words = "; ".join(f"{each.label.lower()} {each.result}" for each in found if each.label in ON_THE_TICKET)
+        if words:
+            made.append((stage_words(stage), words))
+    return made
 
 
 def lines(body: Mapping[str, Mapping[str, Any]], sides: str) -> list[Line]:

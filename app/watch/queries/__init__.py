@@ -56,18 +56,21 @@ def raised(
     clinics: Collection[int] | None = None,
     pair_id: int | None = None,
     arrival_id: int | None = None,
+    lot_id: int | None = None,
 ) -> list[Raised]:
-    """Every flag of the lab, or of some clinics, one pair or one arrival: the most urgent kind first, in it the oldest.
+    """Every flag of the lab, or of some clinics, one pair, arrival or lot: the most urgent kind first, then the oldest.
 
     Those that are kept quiet are among them, with the word that does it.
     """
-    scope, at = Scope(clinics, pair_id, arrival_id), moment(db)
+    scope, at = Scope(clinics, pair_id, arrival_id, lot_id), moment(db)
     gathered = gather(db, scope, at)
     said = dict(_said(db, scope))
     found = []
     for flag in flags(gathered.facts, at):
         if flag.arrival is not None:
             subject, key = gathered.arrivals[flag.arrival], ("arrival", flag.arrival, flag.kind)
+        elif flag.lot is not None:
+            subject, key = gathered.lots[flag.lot], ("lot", flag.lot, flag.kind)
         else:
             subject = gathered.subjects[flag.pair]
             key = ("pair", subject.pair_id or 0, flag.kind)
@@ -107,7 +110,8 @@ def concerns(viewer: Viewer, kind: str, clinic_id: int | None) -> bool:
 def _said(db: Session, scope: Scope) -> Iterator[tuple[tuple[str, int, str], Said]]:
     query = (
         select(
-            *(col(column) for column in (FlagNote.pair_id, FlagNote.arrival_id, FlagNote.kind, FlagNote.since)),
+            *(col(column) for column in (FlagNote.pair_id, FlagNote.arrival_id, FlagNote.lot_id)),
+            *(col(column) for column in (FlagNote.kind, FlagNote.since)),
             *(col(FlagNote.until), col(Note.words), col(Staff.name), col(FlagNote.at)),
         )
         .join(Note, col(Note.id) == col(FlagNote.note_id))
@@ -118,9 +122,13 @@ def _said(db: Session, scope: Scope) -> Iterator[tuple[tuple[str, int, str], Sai
         query = query.where(col(FlagNote.pair_id) == scope.pair_id)
     elif scope.arrival_id is not None:
         query = query.where(col(FlagNote.arrival_id) == scope.arrival_id)
+    elif scope.lot_id is not None:
+        query = query.where(col(FlagNote.lot_id) == scope.lot_id)
     else:
         # Words to flags of pairs that have ended are many and say nothing any more.
         ended = col(FlagNote.kind).in_(AFTER_THE_END)
-        query = query.where(or_(pair_t.c.stage.is_not(None), col(FlagNote.arrival_id).is_not(None), ended))
-    for pair_id, arrival_id, kind, *said in db.execute(query):
-        yield ("arrival", arrival_id, kind) if pair_id is None else ("pair", pair_id, kind), Said(*said)
+        query = query.where(or_(pair_t.c.stage.is_not(None), col(FlagNote.pair_id).is_(None), ended))
+    for pair_id, arrival_id, lot_id, kind, *said in db.execute(query):
+        about = {"pair": pair_id, "arrival": arrival_id, "lot": lot_id}
+        (subject,) = ((name, key) for name, key in about.items() if key is not None)
+        yield (*subject, kind), Said(*said)

@@ -16,6 +16,7 @@ from app.capture.rules import KINDS as CAPTURE_KINDS
 from app.capture.tables import Arrival, Capture, WorkedFrom
 from app.watch.queries.promises import promises
 from app.watch.queries.scope import AT_CLINIC, OPEN, Acts, Scope, Subject
+from app.watch.queries.stock import stock
 from app.watch.queries.wearing import rechecks, worn
 from app.watch.rules import facts
 from app.watch.rules.limits import Moment
@@ -29,6 +30,7 @@ class Gathered(NamedTuple):
     subjects: dict[str, Subject]
     """By the pair's code."""
     arrivals: dict[int, Subject]
+    lots: dict[int, Subject]
 
 
 move_t = Move.metadata.tables["move"]
@@ -71,7 +73,11 @@ def gather(db: Session, scope: Scope, at: Moment) -> Gathered:
     for arrival, subject in _arrivals(db, scope):
         found.append(arrival)
         arrivals[arrival.id] = subject
-    return Gathered(found, subjects, arrivals)
+    lots = {}
+    for lot, subject in stock(db, scope, at):
+        found.append(lot)
+        lots[lot.lot] = subject
+    return Gathered(found, subjects, arrivals, lots)
 
 
 def _open_pairs(db: Session, scope: Scope) -> Sequence[Row[Any]]:

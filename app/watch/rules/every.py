@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable
 from typing import Any
 
-from app.watch.rules import facts, lab, wearer
+from app.watch.rules import facts, lab, stock, wearer
 from app.watch.rules.kinds import KINDS, Flag
 from app.watch.rules.limits import Moment
 
@@ -22,6 +22,8 @@ RULES: dict[type, tuple[Rule, ...]] = {
     facts.Wish: (wearer.red_flag, wearer.adjustment_early),
     facts.Repeated: (lab.sent_back_often, wearer.second_adjustment),
     facts.Left: (lab.belongings_open,),
+    facts.Little: (stock.low_stock,),
+    facts.Expired: (stock.lot_expired,),
 }
 _URGENCY = {kind: place for place, kind in enumerate(KINDS)}
 

@@ -1,4 +1,5 @@
-"""What the rules are asked about: small values, one for each thing that can be wrong with a pair or an arrival.
+"""What the rules are asked about: small values, one for each thing that can be wrong with a pair, an arrival or
+what is in stock.
 
 `pair` is always the code. Instants are aware; days are days in the lab's zone; minutes are working minutes unless
 they are named otherwise.
@@ -129,6 +130,29 @@ class Repeated:
     sent_back_at: datetime | None = None
     adjusted: int = 0
     adjusted_at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Little:
+    """A material of which less can be used than its limit; `lot` is the last that came of it."""
+
+    lot: int
+    material: str
+    there: str
+    """The amounts in words."""
+    wanted: str
+    since: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Expired:
+    """A lot of which something is left after its last day."""
+
+    lot: int
+    number: str
+    material: str
+    there: str
+    expires_on: date
 
 
 @dataclass(frozen=True, slots=True)

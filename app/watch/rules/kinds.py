@@ -17,13 +17,14 @@ class Flag:
 
     kind: str
     pair: str
-    """The pair's code; empty for an arrival that belongs to nobody yet."""
+    """The pair's code; empty for an arrival that belongs to nobody yet, and for a lot."""
     what: str
     why: str
     since: datetime
     do: str
     limit: str
     arrival: int | None = None
+    lot: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,4 +58,6 @@ KINDS: dict[str, Kind] = {
     "second_adjustment": Kind("Second adjustment: think of a remake", "tell"),
     "sent_back_often": Kind("Sent back repeatedly", "tell", LAB),
     "belongings_open": Kind("Belongings unaccounted for", "tell"),
+    "lot_expired": Kind("Expired and still in stock", "wait", LAB),
+    "low_stock": Kind("Little in stock", "tell", LAB),
 }

@@ -57,6 +57,8 @@ LIMITS: dict[str, Limit] = {
     "belongings_days": Limit(
         2, "working days", "from a pair's end until its belongings are accounted for", "belongings_open"
     ),
+    "low_stock_hours": Limit(0, "working hours", "from little in stock until somebody must look at it", "low_stock"),
+    "expired_days": Limit(0, "days", "after a lot's last day, while some of it is in stock", "lot_expired"),
     "put_off_days": Limit(60, "days", "that a flag can be put off", "Setting a flag aside", least=1),
 }
 """Common practice or plain sense, no source: each lab changes them."""
