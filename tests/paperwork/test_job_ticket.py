@@ -2,11 +2,13 @@
 
 from collections.abc import Callable
 
+import pytest
 from fastapi.testclient import TestClient
 
 from app.bench import actions as bench
 from app.bench.rules.stages import STAGES
-from app.orders.rules import ITEMS, Item
+from app.errors import BadInput
+from app.orders.rules import ITEMS, Item, read_body, value_words
 from tests.bench.conftest import SIDE, Lab
 from tests.paperwork.conftest import A5, print_sheet
 
@@ -160,3 +162,9 @@ def test_the_few_numbers_that_the_bench_needs_stand_on_the_ticket(browser: Brows
     assert "Grind: rearfoot post 4/4 varus: 4.2 mm, inner edge thick." in words
     assert "Cover: cut length 278 mm" in words
     assert "Pour" not in ticket(browser, lab.order(label="B 1", way="direct", captures={"L": "foam", "R": "foam"}))
+
+
+def test_what_is_no_longer_offered_is_still_read_in_an_earlier_prescription() -> None:
+    assert value_words(ITEMS["additions"], ["met_pad", "heel_lift"]) == "metatarsal pad, heel lift"
+    with pytest.raises(BadInput):
+        read_body({"L": SIDE | {"additions": ["heel_lift"]}}, "L")

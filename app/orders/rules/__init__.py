@@ -26,6 +26,8 @@ class Item:
     stages: tuple[str, ...]
     """Where the bench needs it."""
     choices: dict[str, str] = field(default_factory=dict)
+    gone: dict[str, str] = field(default_factory=dict)
+    """What is no longer offered, but stands in earlier prescriptions."""
     low: int = 0
     high: int = 0
     """Range of a length, in tenths of a millimetre."""
@@ -110,7 +112,7 @@ ITEMS: dict[str, Item] = {
         Item(
             "heel_lift", "Heel lift", "length", ("cover", "trim", "inspect"), low=0, high=300, say="heel lift {value}"
         ),
-        Item("additions", "Additions", "many", ("cover", "trim", "inspect"), ADDITIONS),
+        Item("additions", "Additions", "many", ("cover", "trim", "inspect"), ADDITIONS, {"heel_lift": "heel lift"}),
         Item("cover", "Top cover", "choice", ("cover",), COVERS, say="cover {value}"),
         Item("cover_thickness", "Cover thickness", "length", ("cover",), low=5, high=120),
         Item(
@@ -164,7 +166,7 @@ def value_words(item: Item, value: Any) -> str:
     if item.kind == "choice":
         return item.choices[value]
     if item.kind == "many":
-        return ", ".join(item.choices[key] for key in value)
+        return ", ".join((item.choices | item.gone)[key] for key in value)
     return posts.parse(str(value)).words()
 
 
