@@ -1,10 +1,12 @@
 """Which kinds of capture there are, what becomes of one, the condition list of check-in, and what a scan tells."""
 
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import asdict
 from typing import Any
 
-from app.orders.rules.checks import Foot
+from app.trade import OutOfRange
+from app.trade.blanks import Foot
 from app.trade.footmesh import FootMesh
 
 KINDS = {
@@ -54,9 +56,13 @@ def kept_measures(mesh: FootMesh) -> dict[str, Any]:
     return kept | {"filled_cm3": {height: round(volume, 1) for height, volume in mesh.filled_cm3.items()}}
 
 
-def foot(mesh: FootMesh) -> Foot:
-    """What the checks of a prescription ask of a scan."""
-    return Foot(round(mesh.length_mm * 10), round(mesh.width_mm * 10))
+def feet(scans: Mapping[str, FootMesh]) -> dict[str, Foot]:
+    """How large the feet are by their scans; a mesh that lies along another axis measures none."""
+    found = {}
+    for side, mesh in scans.items():
+        with suppress(OutOfRange):
+            found[side] = Foot(mesh.length_mm, mesh.width_mm)
+    return found
 
 
 def measure_rows(scans: Mapping[str, FootMesh]) -> list[tuple[str, str | None, str | None]]:

@@ -9,7 +9,8 @@ from app.bench.rules.machine import Asked
 from app.demo.ledger import Ledger
 from app.demo.rows import Row
 from app.demo.wearers import weighed
-from app.fitting.rules.plan import high_risk, is_child, recheck_kind
+from app.fitting.rules.plan import high_risk, recheck_kind
+from app.orders.rules import is_child
 from app.trade import wearing
 
 SKIN = {"clear": 0.8, "mark_gone": 0.15, "callus": 0.05}

@@ -20,7 +20,7 @@ from app.fitting.rules import contact, fit, plan, review
 from app.fitting.tables import Adjustment, FitCheck, Review, WearingPlan, Wish
 from app.journal.tables import Note
 from app.orders import queries as orders
-from app.orders.rules import SHOE_KINDS
+from app.orders.rules import SHOE_KINDS, is_child
 from app.people import queries as people
 from app.people.rules import Role, Viewer
 from app.people.tables import Staff
@@ -248,7 +248,7 @@ def _dispensing(db: Session, loaded: Loaded, viewer: Viewer, today: date) -> dic
     row = loaded.row
     order, patient = orders.order_and_patient(db, row["order_id"])
     at_risk = plan.high_risk(patient.risks)
-    kind = plan.recheck_kind(patient.risks, plan.is_child(patient.born_on, patient.born_year, today))
+    kind = plan.recheck_kind(patient.risks, is_child(patient.born_on, patient.born_year, today))
     calendar = people.work_calendar(db)
     fitting = row["fitting_at"].astimezone(ZoneInfo(viewer.zone)) if row["fitting_at"] else None
     return {

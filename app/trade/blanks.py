@@ -5,10 +5,9 @@ trimming. How much a sheet shrinks as it cools is heat.py.
 """
 
 from dataclasses import dataclass
-from math import isfinite
 from typing import NamedTuple
 
-from app.trade import OutOfRange
+from app.trade import OutOfRange, within
 from app.trade.heat import blank_mm
 from app.trade.prescription import DEVICE_PART
 
@@ -40,12 +39,8 @@ class Foot:
     breadth_mm: float
 
     def __post_init__(self) -> None:
-        for name, value, least, most in (
-            ("foot length", self.length_mm, 60.0, 400.0),
-            ("breadth", self.breadth_mm, 20.0, 200.0),
-        ):
-            if not (isfinite(value) and least <= value <= most):
-                raise OutOfRange(name, f"{value:g} mm", f"from {least:g} to {most:g} mm")
+        within("foot length", self.length_mm, 60.0, 400.0, "mm")
+        within("breadth", self.breadth_mm, 20.0, 200.0, "mm")
 
 
 def foot_of_length(length_mm: float) -> Foot:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from math import isfinite
 from typing import Literal
 
-from app.trade import OutOfRange
+from app.trade import OutOfRange, within
 
 Trust = Literal["published", "computed", "common practice", "from memory", "lab's own"]
 PSI_TO_INHG = 2.03602
@@ -70,7 +70,7 @@ DEFAULTS: tuple[Setting, ...] = (
 
 def setting(rows: tuple[Setting, ...], material: str, thickness_mm: float) -> Setting | None:
     """The row for this sheet, the narrowest range first; None if the lab has none for it."""
-    _within("thickness", thickness_mm, THINNEST_MM, THICKEST_MM, "mm")
+    within("thickness", thickness_mm, THINNEST_MM, THICKEST_MM, "mm")
     fitting = [row for row in rows if row.material == material and row.from_mm <= thickness_mm <= row.to_mm]
     return min(fitting, key=lambda row: row.to_mm - row.from_mm, default=None)
 
@@ -79,22 +79,17 @@ def blank_mm(finished_mm: float, shrinkage_percent: float, margin_mm: float = 0.
     """The length to cut so that it still covers `finished_mm` when it has cooled: L / (1 - s), and the margin twice."""
     if not (isfinite(finished_mm) and finished_mm > 0):
         raise OutOfRange("length", f"{finished_mm:g} mm", "above 0 mm")
-    _within("shrinkage", shrinkage_percent, 0.0, MOST_SHRINKAGE, "%")
-    _within("margin", margin_mm, 0.0, 100.0, "mm")
+    within("shrinkage", shrinkage_percent, 0.0, MOST_SHRINKAGE, "%")
+    within("margin", margin_mm, 0.0, 100.0, "mm")
     return (finished_mm + 2 * margin_mm) / (1 - shrinkage_percent / 100)
 
 
 def inhg_from_psi(psi: float) -> float:
-    _within("vacuum", psi, 0.0, 15.0, "psi")
+    within("vacuum", psi, 0.0, 15.0, "psi")
     return psi * PSI_TO_INHG
 
 
 def enough_vacuum(vacuum_inhg: float) -> bool:
     """Whether it draws a sheet of polypropylene or polyethylene down; see `VACUUM_SOURCE`."""
-    _within("vacuum", vacuum_inhg, 0.0, 30.0, "inHg")
+    within("vacuum", vacuum_inhg, 0.0, 30.0, "inHg")
     return vacuum_inhg >= LEAST_VACUUM_INHG
-
-
-def _within(name: str, value: float, least: float, most: float, unit: str) -> None:
-    if not (isfinite(value) and least <= value <= most):
-        raise OutOfRange(name, f"{value:g} {unit}", f"from {least:g} to {most:g} {unit}")

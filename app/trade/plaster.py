@@ -5,9 +5,8 @@ centimetres, lengths millimetres. How a plaster behaves is told by its own sheet
 """
 
 from dataclasses import dataclass
-from math import isfinite
 
-from app.trade import OutOfRange
+from app.trade import OutOfRange, within
 
 HYDRATION = 100 * 1.5 * 18.015 / 145.15
 """Grams of water that 100 g of hemihydrate take up as it sets (chemistry: one and a half molecules a unit)."""
@@ -64,9 +63,9 @@ def mix(volume_cm3: float, consistency: float = USUAL_CONSISTENCY, waste_percent
     Slurry = powder / 2.76 + water: the powder's own volume and the water's. The mass of the set positive is larger by
     the water it keeps; a curve of set mass must not be read as powder, it gives about a fifth too much.
     """
-    _within("volume", volume_cm3, 0.0, MOST_CM3, "cm³", above=True)
+    within("volume", volume_cm3, 0.0, MOST_CM3, "cm³", above=True)
     _check_consistency(consistency)
-    _within("waste", waste_percent, 0.0, MOST_WASTE, "%")
+    within("waste", waste_percent, 0.0, MOST_WASTE, "%")
     wanted = volume_cm3 * (1 + waste_percent / 100)
     plaster = wanted / (1 / POWDER_DENSITY + consistency / 100)
     return Mix(plaster, plaster * consistency / 100, wanted)
@@ -74,8 +73,8 @@ def mix(volume_cm3: float, consistency: float = USUAL_CONSISTENCY, waste_percent
 
 def slurry_cm3(plaster_g: float, water_g: float) -> float:
     """The volume that this much powder and water fill before setting."""
-    _within("plaster", plaster_g, 0.0, 1e6, "g")
-    _within("water", water_g, 0.0, 1e6, "g")
+    within("plaster", plaster_g, 0.0, 1e6, "g")
+    within("water", water_g, 0.0, 1e6, "g")
     return plaster_g / POWDER_DENSITY + water_g
 
 
@@ -84,14 +83,14 @@ def estimated_cm3(foot_length_mm: float, breadth_mm: float, fill_height_mm: floa
 
     Length x breadth x height x the part of that box which a model foot fills up to the height.
     """
-    _within("foot length", foot_length_mm, 60.0, 400.0, "mm")
-    _within("breadth", breadth_mm, 20.0, 200.0, "mm")
+    within("foot length", foot_length_mm, 60.0, 400.0, "mm")
+    within("breadth", breadth_mm, 20.0, 200.0, "mm")
     return foot_length_mm * breadth_mm * fill_height_mm * _filled(fill_height_mm) / 1000
 
 
 def _filled(height: float) -> float:
     heights = list(FOOT_FILL)
-    _within("fill height", height, heights[0], heights[-1], "mm")
+    within("fill height", height, heights[0], heights[-1], "mm")
     low = max(each for each in heights if each <= height)
     high = min(each for each in heights if each >= height)
     share = (height - low) / (high - low) if high > low else 0.0
@@ -109,9 +108,3 @@ def _check_consistency(consistency: float) -> None:
     if not HYDRATION <= consistency <= MOST_CONSISTENCY:
         allowed = f"from {HYDRATION:.2f}, below which the plaster lacks the water it sets with, to {MOST_CONSISTENCY:g}"
         raise OutOfRange("consistency", f"{consistency:g} parts of water", allowed)
-
-
-def _within(name: str, value: float, least: float, most: float, unit: str, *, above: bool = False) -> None:
-    if not (isfinite(value) and least <= value <= most) or (above and value == least):
-        shown = f"above {least:g} and at most {most:g}" if above else f"from {least:g} to {most:g}"
-        raise OutOfRange(name, f"{value:g} {unit}", f"{shown} {unit}")

@@ -16,7 +16,6 @@ from app.trade.sizes import foot_length
 Level = Literal["stop", "caution"]
 Trust = Literal["published", "computed", "common practice", "from memory"]
 
-ADULT = 18
 STALE_MONTHS, STALE_MONTHS_CHILD = 12, 3
 LIFT_CAUTION, LIFT_STOP = 100, 150
 DEEP_CUP = 180
@@ -50,7 +49,8 @@ class Known:
     today: date
     risks: frozenset[str] = frozenset()
     mass_kg: float | None = None
-    age: int | None = None
+    child: bool = False
+    """Or may still be one."""
     posture: Mapping[str, int] = field(default_factory=dict)
     foot_length: Mapping[str, int] = field(default_factory=dict)
     foot_breadth: Mapping[str, int] = field(default_factory=dict)
@@ -92,7 +92,7 @@ def ulcer(known: Known) -> Iterator[Finding]:
 
 def shell_thickness(known: Known) -> Iterator[Finding]:
     """The published table is of polypropylene and of adults alone."""
-    if known.mass_kg is None or (known.age is not None and known.age < ADULT):
+    if known.mass_kg is None or known.child:
         return
     for side, items in known.body.items():
         posture, thickness = known.posture.get(side), items.get("shell_thickness")
@@ -129,14 +129,13 @@ def polypropylene_thickness(mass_kg: float, posture: int) -> int | None:
 
 
 def captured_long_ago(known: Known) -> Iterator[Finding]:
-    child = known.age is not None and known.age < ADULT
-    most = STALE_MONTHS_CHILD if child else STALE_MONTHS
+    most = STALE_MONTHS_CHILD if known.child else STALE_MONTHS
     for side, day in known.captured_on.items():
         months = (known.today.year - day.year) * 12 + known.today.month - day.month - (known.today.day < day.day)
         if months >= most:
             sentence = (
                 f"The {SIDE_NAMES[side]} foot was captured {months} months ago"
-                + (", and a child's foot grows." if child else ".")
+                + (", and a child's foot grows." if known.child else ".")
                 + " Is it still this foot?"
             )
             yield Finding(
@@ -203,7 +202,7 @@ def numb_foot(known: Known) -> Iterator[Finding]:
         return
     source = "van Netten et al., J Foot Ankle Res 2018;11:2, for the risk; the limit is common practice, no source"
     for side, items in known.body.items():
-        if items.get("cover") == "none":
+        if items.get("cover", "none") == "none":
             sentence = f"Nothing cushions the {SIDE_NAMES[side]} foot, which does not feel what presses."
             yield Finding(f"bare.{side}", f"{side}.cover", "stop", sentence, source, "common practice")
         if items.get("shell") in RIGID and (items.get("shell_thickness") or 0) >= RIGID_FROM:
@@ -214,19 +213,31 @@ def numb_foot(known: Known) -> Iterator[Finding]:
 def post_height(known: Known) -> Iterator[Finding]:
     for side, items in known.body.items():
         for key, name in (("rearfoot_post", "rearfoot"), ("forefoot_post", "forefoot")):
-            if not items.get(key):
+            width = post_width_mm(key, items.get("shell_width"), known.foot_breadth.get(side))
+            if not items.get(key) or width is None:
                 continue
-            width = HEEL_WIDTH[items.get("shell_width") or "standard"]
-            height = posts.wedge_height_mm(width / 10, posts.parse(str(items[key])).degrees)
+            post = posts.parse(str(items[key]))
+            height = posts.wedge_height_mm(width, post.degrees)
             if height * 10 > MOST_POST:
                 sentence = (
-                    f"A {SIDE_NAMES[side]} {name} post of {posts.parse(str(items[key])).words()} over {_mm(width)} is "
+                    f"A {SIDE_NAMES[side]} {name} post of {post.words()} over {width:.0f}\u00a0mm is "
                     f"{height:.1f}\u00a0mm high: more than a shell of this width carries."
                 )
                 yield Finding(
                     f"post.{side}.{key}", f"{side}.{key}", "caution", sentence,
                     "Height by trigonometry; the limit of 8 mm is from memory, no source", "from memory",
                 )  # fmt: skip
+
+
+def post_width_mm(key: str, shell_width: str | None, breadth_tenths: float | None) -> float | None:
+    """Over which width a post is ground: at the heel by the shell's width, at the forefoot the device's own.
+
+    None at the forefoot of a foot whose breadth is not known.
+    """
+    width = shell_width or "standard"
+    if key == "rearfoot_post":
+        return HEEL_WIDTH[width] / 10
+    return None if breadth_tenths is None else breadth_tenths * DEVICE_PART[width] / 10
 
 
 def sides_apart(known: Known) -> Iterator[Finding]:

@@ -21,8 +21,9 @@ from app.capture.tables import Arrival
 from app.database import Database
 from app.demo import volume
 from app.demo.actions import open_lab
-from app.fitting.rules.plan import is_child, recheck_kind
+from app.fitting.rules.plan import recheck_kind
 from app.fitting.tables import Recheck, Review, WearingPlan
+from app.orders.rules import is_child
 from app.orders.tables import Order, Patient
 from app.people import queries as people
 from app.people.rules import Role, Viewer

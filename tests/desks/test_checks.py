@@ -9,16 +9,16 @@ from sqlmodel import select
 
 from app.database import Database
 from app.journal.tables import Entry
-from app.orders.tables import Order, Prescription
+from app.orders.tables import Order, Patient, Prescription
 from tests.desks.test_api import order_body
 from tests.desks.test_order_form import typed
 from tests.house import House
 
 Browser = Callable[[str], TestClient]
 Program = Callable[[str], TestClient]
-NUMB: dict[str, Any] = {"risks": ["sensation_loss"], "L.cover": "none"}
-"""Two cautions for the rigid shells, and a stop because nothing cushions the left foot."""
-SEEN = {"seen.rigid.L": "yes", "seen.rigid.R": "yes"}
+NUMB: dict[str, Any] = {"risks": ["sensation_loss"], "L.cover": "none", "R.cover": "eva"}
+"""Cautions for the rigid shells and for covers that differ, and a stop because nothing cushions the left foot."""
+SEEN = {"seen.rigid.L": "yes", "seen.rigid.R": "yes", "seen.apart.cover": "yes"}
 
 
 def orders(database: Database) -> int:
@@ -54,7 +54,7 @@ def test_a_caution_is_seen_and_a_stop_signed(browser: Browser, house: House, dat
     with database.reading() as db:
         kept = db.exec(select(Prescription)).one().checks
         signings = db.exec(select(Entry).where(Entry.what == "stop_signed")).all()
-    assert [each["key"] for each in kept] == ["bare.L", "rigid.L", "rigid.R"]
+    assert [each["key"] for each in kept] == ["bare.L", "rigid.L", "rigid.R", "apart.cover"]
     assert [entry.facts["check"] for entry in signings] == ["bare.L"]
 
 
@@ -79,7 +79,13 @@ def test_what_was_answered_is_not_lost_by_another_mistake(browser: Browser, hous
 
 
 def test_the_checks_of_a_half_filled_form_write_nothing(browser: Browser, house: House, database: Database) -> None:
-    form = {"sides": "LR", "risks": ["sensation_loss"], "L.cover": "none", "R.shell_thickness": "thick"}
+    form = {
+        "sides": "LR",
+        "R.cover": "eva",
+        "risks": ["sensation_loss"],
+        "L.cover": "none",
+        "R.shell_thickness": "thick",
+    }
     answer = browser("clinician").post("/orders/checks", data=form)
     assert answer.status_code == 200
     assert "Nothing cushions the left foot" in answer.text
@@ -90,7 +96,8 @@ def test_the_checks_of_a_half_filled_form_write_nothing(browser: Browser, house:
 
 def test_a_program_gets_the_findings_and_answers_them_by_key(program: Program, house: House) -> None:
     clinician = program("clinician")
-    body = order_body(house, wearer={"risks": ["sensation_loss"]})
+    soft = {"shell": "polypropylene", "shell_thickness": 40, "cover": "eva"}
+    body = order_body(house, wearer={"risks": ["sensation_loss"]}, prescription={"L": soft, "R": soft})
     problem = clinician.post("/api/v1/orders", json=body)
     assert problem.status_code == 422
     found = problem.json()["findings"]
@@ -113,3 +120,18 @@ def test_a_changed_prescription_is_checked_with_what_the_record_says(program: Pr
     assert clinician.get(f"/api/v1/pairs/{code}").json()["version"] == 1
     thick = {"prescription": {each: side | {"shell_thickness": 45} for each in "LR"}}
     assert clinician.post(f"/api/v1/pairs/{code}/prescription", json=thick).status_code == 200
+
+
+def test_an_ulcer_that_came_after_the_order_can_be_answered_when_the_prescription_changes(
+    program: Program, browser: Browser, house: House, database: Database
+) -> None:
+    code = program("clinician").post("/api/v1/orders", json=order_body(house)).json()["code"]
+    with database.writing() as db:
+        db.exec(select(Patient)).one().risks = ["active_ulcer"]
+    clinician, form = browser("clinician"), {f"{side}.shell": "eva" for side in "LR"}
+    form |= {f"{side}.shell_thickness": "4" for side in "LR"}
+    asked = clinician.post(f"/pair/{code}/prescription", data=form)
+    assert asked.status_code == 422
+    assert 'name="signed.ulcer"' in asked.text
+    done = clinician.post(f"/pair/{code}/prescription", data=form | {"signed.ulcer": "The wound clinic, daily."})
+    assert done.status_code == 303, done.text

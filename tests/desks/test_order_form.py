@@ -32,8 +32,8 @@ def typed(house: House, **more: Any) -> dict[str, Any]:
     return form | more
 
 
-SEEN = {"seen.rigid.L": "yes", "seen.rigid.R": "yes"}
-"""A rigid shell under a foot that feels nothing has to be meant."""
+SEEN = {"L.cover": "eva", "R.cover": "eva", "seen.rigid.L": "yes", "seen.rigid.R": "yes"}
+"""A rigid shell under a foot that feels nothing has to be meant, even with a cover on it."""
 
 
 def order(browser: TestClient, form: dict[str, Any]) -> str:
@@ -63,6 +63,8 @@ def test_an_order_with_everything_in_it_is_kept(browser: Browser, house: House, 
             "L.rearfoot_post": "4/4",
             "L.additions": ["met_pad", "heel_pad"],
             "note.press": "mind the left heel",
+            "L.cover": "eva",
+            "R.cover": "eva",
             "seen.rigid.L": "yes",
             "seen.rigid.R": "yes",
             "seen.thickness.L": "yes",

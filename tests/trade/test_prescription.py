@@ -59,15 +59,28 @@ def test_nothing_known_raises_nothing() -> None:
     assert check(Known({"L": {}}, TODAY)) == []
 
 
-@pytest.mark.parametrize("age", [3, 17])
-def test_the_table_of_adults_is_not_applied_to_a_child(age: int) -> None:
-    assert check(known(mass_kg=80.0, posture={"L": 4}, age=age)) == []
+def test_the_table_of_adults_is_not_applied_to_a_child() -> None:
+    assert check(known(mass_kg=80.0, posture={"L": 4}, child=True)) == []
 
 
-@pytest.mark.parametrize(("age", "day", "said"), [(10, 24, True), (10, 26, False), (40, 24, False), (None, 24, False)])
-def test_a_child_s_foot_is_asked_for_again_after_three_months(age: int | None, day: int, said: bool) -> None:
-    found = check(known(age=age, captured_on={"L": date(2026, 8, day)}))
+@pytest.mark.parametrize(("child", "day", "said"), [(True, 24, True), (True, 26, False), (False, 24, False)])
+def test_a_child_s_foot_is_asked_for_again_after_three_months(child: bool, day: int, said: bool) -> None:
+    found = check(known(child=child, captured_on={"L": date(2026, 8, day)}))
     assert bool(found) == said
+
+
+def test_a_cover_that_nobody_spoke_of_cushions_no_numb_foot() -> None:
+    (found,) = check(Known({"L": {"shell": "eva"}}, TODAY, risks=frozenset({"sensation_loss"})))
+    assert (found.key, found.level) == ("bare.L", "stop")
+
+
+def test_a_forefoot_post_is_as_wide_as_the_device_there() -> None:
+    """At the same tilt it is the higher one; of a foot that nobody measured nothing is said."""
+    items = {"forefoot_post": "6 varus"}
+    (found,) = check(Known({"L": items}, TODAY, foot_breadth={"L": 950}))
+    assert (found.at, "9.7" in found.sentence) == ("L.forefoot_post", True)  # 95 mm x .97 x tan 6 degrees
+    assert check(Known({"L": items}, TODAY)) == []
+    assert check(Known({"L": {"rearfoot_post": "6 varus"}}, TODAY)) == []
 
 
 @given(st.integers(0, 300), st.integers(0, 300))

@@ -19,7 +19,7 @@ from app.bench.rules.stages import STANDARD_DAYS
 from app.bench.tables import Belonging, Pair
 from app.capture import actions as capture
 from app.capture import queries as captures
-from app.capture.rules import CONDITIONS, foot
+from app.capture.rules import CONDITIONS, feet
 from app.errors import BadInput
 from app.orders import actions as orders
 from app.orders.rules.checks import Answers
@@ -105,7 +105,7 @@ def _captured(db: Session, order_id: int, zone: str) -> dict[str, Any]:
     """What the checks may know of the feet: the scans' measures, and when each capture came."""
     scans, rows = captures.scans_of_order(db, order_id), captures.of_order(db, order_id)
     return {
-        "feet": {side: foot(scan.mesh) for side, scan in scans.items()},
+        "feet": feet({side: scan.mesh for side, scan in scans.items()}),
         "captured_on": {
             row.side: row.arrived_at.astimezone(ZoneInfo(zone)).date() for row in rows if row.arrived_at is not None
         },

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any, NamedTuple
 
-from sqlalchemy import select
+from sqlalchemy import bindparam, select
 from sqlmodel import Session, col
 
 from app.bench.rules.replay import Step
@@ -33,55 +33,35 @@ class MoveRow(NamedTuple):
     version: int
 
 
+move_t = Move.metadata.tables["move"]
+_BESIDE = {"words": col(Note.words), "by": col(Staff.name)}
+_HISTORY = (
+    select(*(_BESIDE[name] if name in _BESIDE else move_t.c[name] for name in MoveRow._fields))
+    .join(Staff, col(Staff.id) == move_t.c.staff_id)
+    .join(Note, col(Note.id) == move_t.c.note_id, isouter=True)
+    .where(move_t.c.pair_id == bindparam("the_pair"))
+    .order_by(move_t.c.id.desc())
+)
+_LAST = _HISTORY.limit(1)
+_STEPS = (
+    select(*(move_t.c[name] for name in Step._fields))
+    .where(move_t.c.pair_id == bindparam("the_pair"))
+    .order_by(move_t.c.id)
+)
+
+
 def history(db: Session, pair_id: int) -> list[MoveRow]:
-    rows = db.execute(
-        select(
-            col(Move.id),
-            col(Move.act),
-            col(Move.from_stage),
-            col(Move.to_stage),
-            col(Move.sides),
-            col(Move.reason),
-            col(Note.words),
-            col(Staff.name),
-            col(Move.staff_id),
-            col(Move.at),
-            col(Move.done_at),
-            col(Move.together),
-            col(Move.takes_back),
-            col(Move.facts),
-            col(Move.version),
-        )
-        .join(Staff, col(Staff.id) == col(Move.staff_id))
-        .join(Note, col(Note.id) == col(Move.note_id), isouter=True)
-        .where(col(Move.pair_id) == pair_id)
-        .order_by(col(Move.id).desc())
-    )
-    return [MoveRow(*row) for row in rows]
+    return [MoveRow(*row) for row in db.execute(_HISTORY, {"the_pair": pair_id})]
+
+
+def last_move(db: Session, pair_id: int) -> MoveRow | None:
+    row = db.execute(_LAST, {"the_pair": pair_id}).first()
+    return None if row is None else MoveRow(*row)
 
 
 def steps(db: Session, pair_id: int) -> list[Step]:
     """A pair's moves from the first, for walking them again."""
-    rows = db.execute(
-        select(
-            col(Move.id),
-            col(Move.act),
-            col(Move.from_stage),
-            col(Move.to_stage),
-            col(Move.sides),
-            col(Move.done_at),
-            col(Move.takes_back),
-            col(Move.facts),
-        )
-        .where(col(Move.pair_id) == pair_id)
-        .order_by(col(Move.id))
-    )
-    return [Step(*row) for row in rows]
-
-
-def last_move(db: Session, pair_id: int) -> MoveRow | None:
-    rows = history(db, pair_id)
-    return rows[0] if rows else None
+    return [Step(*row) for row in db.execute(_STEPS, {"the_pair": pair_id})]
 
 
 def stays(db: Session, pair_id: int) -> Sequence[Stay]:

@@ -10,11 +10,10 @@ from math import ceil, floor
 from typing import Any
 
 from app.bench.rules.settings import BenchSettings, oven_row
-from app.trade import blanks, plaster, posts
+from app.trade import blanks, plaster, posts, prescription
 from app.trade.blanks import Foot, Size
 from app.trade.footmesh import FootMesh
 from app.trade.heat import Setting
-from app.trade.prescription import DEVICE_PART, HEEL_WIDTH
 from app.trade.sizes import foot_length
 
 SHOE_ERROR = 20.0
@@ -113,7 +112,6 @@ def grams(mass: float) -> int:
 
 
 def post_width_mm(side: Side, key: str) -> float | None:
-    """Over which width a post is ground: at the heel by the shell's width, at the forefoot the device's own."""
-    if key == "rearfoot_post":
-        return HEEL_WIDTH[side.items.get("shell_width") or "standard"] / 10
-    return side.foot.breadth_mm * DEVICE_PART[side.items.get("shell_width") or "standard"] if side.foot else None
+    """Over which width a post of this side is ground; None where that is not known."""
+    breadth = side.foot.breadth_mm * 10 if side.foot else None
+    return prescription.post_width_mm(key, side.items.get("shell_width"), breadth)

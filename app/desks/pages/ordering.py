@@ -15,7 +15,7 @@ from app.bench import actions as bench
 from app.bench.rules.machine import Asked
 from app.bench.rules.stages import STAGES, WAY_WORDS, WAYS
 from app.capture.reading import MOST_BYTES, ScanFile, read_upload
-from app.capture.rules import KINDS, foot
+from app.capture.rules import KINDS, feet
 from app.desks import actions
 from app.desks.pages.common import lab_values
 from app.desks.queries import earlier_order
@@ -31,9 +31,14 @@ from app.templating import go, page, part
 from app.trade.footmesh import NotAFootMesh
 from app.trade.prescription import Finding
 from app.trade.sizes import SYSTEMS
-from app.web import MAX_BODY, Form
+from app.web import MAX_BODY, Form, Typed
 
 router = APIRouter(include_in_schema=False)
+
+
+def as_lists(form: Typed) -> dict[str, Any]:
+    """A form in which the boxes of one name, additions and risks, are the list of those that were ticked."""
+    return form | {name: form.all(name) for name in form if name.endswith(("additions", "risks"))}
 
 
 NOTE_STAGES = [(key, stage.queue) for key, stage in STAGES.items() if stage.bench and key != "check_in"]
@@ -95,7 +100,7 @@ def order_form(request: Request, ask: Signed, start: str = "") -> Response:
 @router.post("/orders/new", max_body_size=2 * MOST_BYTES + MAX_BODY, dependencies=[Depends(_within_limits)])
 def place_order(request: Request, ask: Signed, form: Form, scans: Annotated[Scans, Depends(_scans)]) -> Response:
     """Orders the pair, or copies one side to the other and shows the form again."""
-    typed: dict[str, Any] = form | {name: form.all(name) for name in form if name.endswith(("additions", "risks"))}
+    typed = as_lists(form)
     errors: dict[str, str] = {}
     found: Sequence[Finding] = ()
     copying = form.get("copy") in ("LR", "RL")
@@ -122,8 +127,8 @@ def _place(ask: Signed, typed: Mapping[str, Any], scans: Scans) -> Response:
         if wanted.prescriber_id not in {staff_id for staff_id, _ in people.prescribers(db, {wanted.clinic_id})}:
             words = "Choose a prescriber of this clinic."
             raise BadInput(words, {"prescriber_id": words})
-        feet = {side: foot(file.mesh) for side, file in scans.files.items()}
-        placed = bench.place(db, by=viewer, wanted=wanted, answers=replace(answers_from_form(typed), feet=feet))
+        answers = replace(answers_from_form(typed), feet=feet({side: file.mesh for side, file in scans.files.items()}))
+        placed = bench.place(db, by=viewer, wanted=wanted, answers=answers)
         for side, file in scans.files.items():
             actions.add_scan(db, ask.request.app.state.storage, code=placed.code, side=side, file=file, by=viewer)
         if "here" in typed:
@@ -138,7 +143,7 @@ def look_so_far(ask: Signed, form: Form) -> Response:
     """The checks of a form that is still being filled in, as a part of its page; nothing is written."""
     with ask.reading() as (viewer, _):
         need(viewer, "place_order")
-    typed: dict[str, Any] = form | {name: form.all(name) for name in form if name.endswith(("additions", "risks"))}
+    typed = as_lists(form)
     return HTMLResponse(
         part("desks/checks.html", typed=typed, findings=findings_so_far(typed, clock.today(viewer.zone)), alone=True)
     )

@@ -31,7 +31,7 @@ from app.desks import actions
 from app.desks.charts import pair_trail
 from app.desks.pages.common import lab_values
 from app.desks.pages.lots import lot_values
-from app.desks.pages.ordering import NOTE_STAGES
+from app.desks.pages.ordering import NOTE_STAGES, as_lists
 from app.desks.queries import buttons, sentence, wearer
 from app.desks.rules import REMAKE_STARTS, answers_from_form, as_typed, prescription_from_form, stage_notes, whole
 from app.errors import BadInput, NotFound, Refusal
@@ -284,7 +284,7 @@ def _prescription_values(db: Session, loaded: Loaded) -> dict[str, Any]:
 @router.post("/pair/{code}/prescription")
 def change_prescription(request: Request, code: str, ask: Signed, form: Form) -> Response:
     """The next version; on the bench the pair stands still until a technician has chosen what becomes of it."""
-    typed: dict[str, Any] = form | {name: form.all(name) for name in form if name.endswith("additions")}
+    typed = as_lists(form)
     version = form.get("version", "")
     try:
         with ask.writing() as (viewer, db):

@@ -16,7 +16,7 @@ from app.fitting.actions.common import act, day_of, next_review, standing
 from app.fitting.rules import fit, plan, review
 from app.fitting.tables import FitCheck, Recheck, Review, WearingPlan
 from app.journal import actions as journal
-from app.orders.rules import read_shoe
+from app.orders.rules import is_child, read_shoe
 from app.orders.tables import Order, Patient
 from app.people import queries as people
 from app.people.rules import Viewer
@@ -102,7 +102,7 @@ def _send_home(db: Session, moved: Moved, patient: Patient, chosen: plan.Plan, t
         )
     )
     next_review(db, moved, patient, today)
-    kind = plan.recheck_kind(patient.risks, plan.is_child(patient.born_on, patient.born_year, today))
+    kind = plan.recheck_kind(patient.risks, is_child(patient.born_on, patient.born_year, today))
     # After an adjustment the rechecks of the first dispensing still stand.
     there = select(Recheck.id).where(Recheck.pair_id == moved.pair_id, Recheck.state == "open").limit(1)
     if kind and db.exec(there).first() is None:

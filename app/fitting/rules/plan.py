@@ -11,7 +11,6 @@ from typing import Any
 from app.orders.rules import HIGH_RISK
 from app.trade import OutOfRange, wearing
 
-CHILD_BELOW = 18
 TARGETS = {240: "four hours a day", 480: "eight hours a day"}
 """Minutes at which the hours stop rising; common practice, no source."""
 SHOWN_DAYS = 14
@@ -28,13 +27,6 @@ class Plan:
 
 def high_risk(risks: Iterable[str]) -> bool:
     return bool(HIGH_RISK & set(risks))
-
-
-def is_child(born_on: date | None, born_year: int | None, day: date) -> bool:
-    """With the year alone, a wearer who may still be a child counts as one."""
-    if born_on is not None:
-        return day.year - born_on.year - ((day.month, day.day) < (born_on.month, born_on.day)) < CHILD_BELOW
-    return born_year is not None and day.year - born_year <= CHILD_BELOW
 
 
 def recheck_kind(risks: Iterable[str], child: bool) -> str | None:

@@ -135,6 +135,7 @@ RISKS = {
 }
 """Marks that change what is made, when it is reviewed, or whether it is made at all."""
 HIGH_RISK = frozenset(RISKS)
+CHILD_BELOW = 18
 ULCER_ASKS = (
     "An active ulcer: an insole alone is not the treatment. To order all the same, say who treats it and what the "
     "device is to do meanwhile."
@@ -148,6 +149,13 @@ SHOE_KINDS = {
     "slipper": "house shoe",
     "depth": "extra-depth shoe",
 }
+
+
+def is_child(born_on: date | None, born_year: int | None, day: date) -> bool:
+    """With the year alone, a wearer who may still be a child counts as one."""
+    if born_on is not None:
+        return day.year - born_on.year - ((day.month, day.day) < (born_on.month, born_on.day)) < CHILD_BELOW
+    return born_year is not None and day.year - born_year <= CHILD_BELOW
 
 
 def bench_marks(risks: Iterable[str]) -> list[str]:

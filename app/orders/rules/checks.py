@@ -6,10 +6,11 @@ What is checked, and by which source, is app/trade/prescription.py; here it meet
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Any, NamedTuple, Protocol
+from typing import Any, Protocol
 
 from app.errors import BadInput
-from app.orders.rules import Body
+from app.orders.rules import Body, is_child
+from app.trade.blanks import Foot
 from app.trade.prescription import Finding, Known, check
 
 ASK = "Some of this needs another look before it is made; nothing was lost."
@@ -24,13 +25,6 @@ class Wearer(Protocol):
     posture_left: int | None
     posture_right: int | None
     risks: list[str]
-
-
-class Foot(NamedTuple):
-    """Of a scan, tenths of a millimetre."""
-
-    length: int
-    breadth: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,19 +74,11 @@ def findings(
         today=today,
         risks=frozenset(wearer.risks) - ({"active_ulcer"} if ulcer else frozenset()),
         mass_kg=wearer.mass_kg,
-        age=age(wearer, today),
+        child=is_child(wearer.born_on, wearer.born_year, today),
         posture={side: value for side, value in postures.items() if value is not None},
-        foot_length={side: foot.length for side, foot in answers.feet.items()},
-        foot_breadth={side: foot.breadth for side, foot in answers.feet.items()},
+        foot_length={side: round(foot.length_mm * 10) for side, foot in answers.feet.items()},
+        foot_breadth={side: round(foot.breadth_mm * 10) for side, foot in answers.feet.items()},
         captured_on=answers.captured_on,
         shoe=shoe,
     )
     return check(known)
-
-
-def age(wearer: Wearer, today: date) -> int | None:
-    """Whole years; of a birth year alone the higher of the two, which is no child's yet if it could be."""
-    if wearer.born_on:
-        born = wearer.born_on
-        return today.year - born.year - ((today.month, today.day) < (born.month, born.day))
-    return today.year - wearer.born_year if wearer.born_year else None

@@ -9,9 +9,10 @@ from sqlalchemy import Row, func, select
 from sqlmodel import Session, col
 
 from app.bench.queries import clinic_t, order_t, pair_t
-from app.fitting.rules.plan import is_child, recheck_kind
+from app.fitting.rules.plan import recheck_kind
 from app.fitting.rules.review import RED_FLAGS
 from app.fitting.tables import Recheck, Review, Wish
+from app.orders.rules import is_child
 from app.orders.tables import Patient
 from app.watch.queries.scope import Scope, Subject
 from app.watch.rules import facts
