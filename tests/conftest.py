@@ -11,6 +11,7 @@ from pathlib import Path
 
 import psycopg
 import pytest
+from hypothesis import settings as hypothesis_settings
 from sqlalchemy import make_url
 
 if "XDG_RUNTIME_DIR" not in os.environ:
@@ -20,6 +21,10 @@ from app import clock
 from app.all_tables import migrate
 from app.database import Database
 from app.settings import Settings
+
+# The same cases on every run: a change that fails is the change that broke it.
+hypothesis_settings.register_profile("steady", derandomize=True, deadline=None)
+hypothesis_settings.load_profile("steady")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

@@ -8,6 +8,7 @@ turned: the sheets of the trade have no grain that matters to a shell (common pr
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from app.trade import OutOfRange
 
@@ -74,7 +75,8 @@ def nest(blanks: Sequence[Blank], sheets: Sequence[Sheet], kerf_mm: int = 0) -> 
         for field, value in (("width", each.width_mm), ("length", each.length_mm)):
             if not SMALLEST_MM <= value <= LARGEST_MM:
                 raise OutOfRange(f"{field} of {each.name}", f"{value} mm", f"from {SMALLEST_MM} to {LARGEST_MM} mm")
-    packer = newPacker(mode=PackingMode.Offline, pack_algo=GuillotineBafSas, rotation=True)
+    # Without joining what is left on both sides of a cut, as it does by itself: no saw cuts across an earlier cut.
+    packer = newPacker(mode=PackingMode.Offline, pack_algo=partial(GuillotineBafSas, merge=False), rotation=True)
     for index, blank in enumerate(blanks):
         packer.add_rect(blank.width_mm + kerf_mm, blank.length_mm + kerf_mm, index)
     for number, sheet in enumerate(sheets):

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from app.trade import OutOfRange
@@ -58,6 +58,7 @@ def test_nonsense_is_refused() -> None:
 
 
 @given(BLANKS, st.integers(0, 5))
+@example([(100, 400), (100, 400), (200, 300), (100, 200), (200, 300), (200, 100), (150, 300), (60, 300)], 4)
 def test_a_saw_that_cuts_from_edge_to_edge_gets_every_blank_out(sizes: list[tuple[int, int]], kerf: int) -> None:
     cuts, _ = nest(
         [Blank(f"b{n}", width, length) for n, (width, length) in enumerate(sizes)], [Sheet("w", 1000, 600, 9)], kerf
