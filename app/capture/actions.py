@@ -2,6 +2,7 @@
 
 import hashlib
 from collections.abc import Collection, Mapping
+from datetime import date
 from typing import Any
 
 from sqlalchemy import event
@@ -18,13 +19,22 @@ from app.people.rules import Viewer
 from app.storage import Storage
 
 
-def expect(db: Session, *, order_id: int, patient_id: int, kinds: Mapping[str, str]) -> None:
+def expect(
+    db: Session, *, order_id: int, patient_id: int, kinds: Mapping[str, str], captured_on: date | None = None
+) -> None:
     """One capture a side that is still to come; the order is worked from it."""
     for side, kind in kinds.items():
-        capture = Capture(patient_id=patient_id, side=side, kind=kind, expected_at=clock.now())
+        capture = Capture(patient_id=patient_id, side=side, kind=kind, captured_on=captured_on, expected_at=clock.now())
         db.add(capture)
         db.flush()
         work_from(db, order_id=order_id, side=side, capture_id=capture.id)
+
+
+def share(db: Session, *, order_id: int, new_order_id: int, sides: Collection[str]) -> None:
+    """These sides of a new order are worked from what the earlier order was worked from."""
+    rows = select(WorkedFrom).where(WorkedFrom.order_id == order_id, col(WorkedFrom.side).in_(list(sides)))
+    for row in db.exec(rows).all():
+        work_from(db, order_id=new_order_id, side=row.side, capture_id=row.capture_id, positive_id=row.positive_id)
 
 
 def work_from(db: Session, *, order_id: int, side: str, capture_id: int, positive_id: int | None = None) -> None:

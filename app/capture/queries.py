@@ -1,8 +1,9 @@
 """Reading captures: what waits to be matched, what an order is worked from, which orders wait for what came."""
 
 from collections.abc import Collection
-from datetime import datetime
+from datetime import date, datetime
 from typing import NamedTuple
+from zoneinfo import ZoneInfo
 
 from sqlalchemy import select
 from sqlmodel import Session, col
@@ -57,6 +58,7 @@ class CaptureRow(NamedTuple):
     shelf: str
     arrived_at: datetime | None
     file_key: str | None
+    captured_on: date | None
 
 
 def of_order(db: Session, order_id: int) -> list[CaptureRow]:
@@ -69,12 +71,23 @@ def of_order(db: Session, order_id: int) -> list[CaptureRow]:
             col(Capture.shelf),
             col(Capture.arrived_at),
             col(Capture.file_key),
+            col(Capture.captured_on),
         )
         .join(WorkedFrom, col(WorkedFrom.capture_id) == col(Capture.id))
         .where(col(WorkedFrom.order_id) == order_id)
         .order_by(col(Capture.side))
     )
     return [CaptureRow(*row) for row in rows]
+
+
+def captured_on(db: Session, order_id: int, zone: str) -> dict[str, date]:
+    """By side, when each foot was captured; where that was not said, the day on which it came."""
+    here = ZoneInfo(zone)
+    days = {
+        row.side: row.captured_on or (row.arrived_at.astimezone(here).date() if row.arrived_at else None)
+        for row in of_order(db, order_id)
+    }
+    return {side: day for side, day in days.items() if day is not None}
 
 
 class ScanRow(NamedTuple):

@@ -8,6 +8,7 @@ from typing import Any
 from app.trade import OutOfRange
 from app.trade.blanks import Foot
 from app.trade.footmesh import FootMesh
+from app.trade.units import length_words
 
 KINDS = {
     "slipper_plaster": "slipper cast, plaster",
@@ -56,51 +57,54 @@ def kept_measures(mesh: FootMesh) -> dict[str, Any]:
     return kept | {"filled_cm3": {height: round(volume, 1) for height, volume in mesh.filled_cm3.items()}}
 
 
-def feet(scans: Mapping[str, FootMesh]) -> dict[str, Foot]:
-    """How large the feet are by their scans; a mesh that lies along another axis measures none."""
+def feet(scans: Mapping[str, FootMesh]) -> dict[str, dict[str, int]]:
+    """How large the feet are by their scans, in tenths; a mesh that lies along another axis measures none."""
     found = {}
     for side, mesh in scans.items():
         with suppress(OutOfRange):
-            found[side] = Foot(mesh.length_mm, mesh.width_mm)
+            foot = Foot(mesh.length_mm, mesh.width_mm)
+            found[side] = {"length": round(foot.length_mm * 10), "breadth": round(foot.breadth_mm * 10)}
     return found
 
 
-def measure_rows(scans: Mapping[str, FootMesh]) -> list[tuple[str, str | None, str | None]]:
+def measure_rows(scans: Mapping[str, FootMesh], units: str) -> list[tuple[str, str | None, str | None]]:
     """What is shown of a pair's scans: name, left, right; None for a side without a file."""
-    words = {side: _measure_words(mesh, side) for side, mesh in scans.items()}
+    words = {side: _measure_words(mesh, side, units) for side, mesh in scans.items()}
     named = next(iter(words.values()), {})
     return [(name, words.get("L", {}).get(name), words.get("R", {}).get(name)) for name in named]
 
 
-def _measure_words(mesh: FootMesh, side: str) -> dict[str, str]:
+def _measure_words(mesh: FootMesh, side: str, units: str) -> dict[str, str]:
     turn = mesh.toe_out_deg(side)
     lies = "along another axis" if turn is None else f"{abs(turn):.1f}° {'out' if turn > 0 else 'in'}"
     return {
-        "Length": f"{mesh.length_mm:.1f}\u00a0mm",
-        "Width": f"{mesh.width_mm:.1f}\u00a0mm",
+        "Length": length_words(mesh.length_mm * 10, units),
+        "Width": length_words(mesh.width_mm * 10, units),
         "Toes turned": lies,
-        "Height": f"{mesh.height_mm:.1f}\u00a0mm",
+        "Height": length_words(mesh.height_mm * 10, units),
         "Volume": "not closed, so none" if mesh.volume_cm3 is None else f"{mesh.volume_cm3:.0f}\u00a0cm³",
         "Surface": "watertight" if mesh.watertight else "not watertight",
         "Triangles": f"{mesh.triangles:,}",
     }
 
 
-def scan_cautions(scans: Mapping[str, FootMesh]) -> list[str]:
+def scan_cautions(scans: Mapping[str, FootMesh], units: str) -> list[str]:
     """What the measures of a pair's scans, by side, should make someone look at twice."""
     said = []
     if len(scans) == 2:
         left, right = scans["L"].length_mm, scans["R"].length_mm
         if abs(left - right) > MOST_DIFFERENT_MM:
             said.append(
-                f"Left is {left:.1f} mm long and right {right:.1f}, more than {MOST_DIFFERENT_MM:g} mm apart: are both "
-                "of this wearer, and is each on its own side?"
+                f"Left is {length_words(left * 10, units)} long and right {length_words(right * 10, units)}, more than "
+                f"{length_words(MOST_DIFFERENT_MM * 10, units)} apart: are both of this wearer, and is each on its own "
+                "side?"
             )
     for side, words in (("L", "left"), ("R", "right")):
         mesh = scans.get(side)
         if mesh and not LEAST_SLENDER <= mesh.length_mm / mesh.width_mm <= MOST_SLENDER:
             said.append(
-                f"From above the {words} scan is {mesh.length_mm:.1f} by {mesh.width_mm:.1f} mm, which is not "
-                "the shape of a foot: its up may not be the file's z axis, and then no figure here holds."
+                f"From above the {words} scan is {length_words(mesh.length_mm * 10, units)} by "
+                f"{length_words(mesh.width_mm * 10, units)}, which is not the shape of a foot: its up may not be the "
+                "file's z axis, and then no figure here holds."
             )
     return said

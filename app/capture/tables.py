@@ -17,6 +17,8 @@ class Capture(SQLModel, table=True):
     state: str = "expected"
     """expected, arrived, accepted, refused, used_up or void."""
     expected_at: datetime
+    captured_on: date | None = None
+    """When the foot was cast or scanned, where that was not about the day of the order."""
     arrived_at: datetime | None = None
     shelf: str = ""
     conditions: dict[str, Any] = Field(default_factory=dict, sa_type=JSON)

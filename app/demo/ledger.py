@@ -93,6 +93,7 @@ class Ledger:
             rush_note_id=self._note(drawn.rush)[0] if drawn.rush else None,
             ulcer_note_id=None,
             shoe=drawn.shoe,
+            feet=drawn.wearer.feet(drawn.sides),
         )
         self.rows.add(
             "prescription",
@@ -114,6 +115,7 @@ class Ledger:
             side=side,
             kind=self.drawn.capture,
             state="expected",
+            captured_on=None,
             expected_at=self.at,
             arrived_at=None,
             shelf="",

@@ -145,6 +145,7 @@ class Teller:
             prescriber_id=self.clinicians[here.id].staff_id,
             wearer=whose.facts(),
             shoe=wearers.shoe(self.rng, whose),
+            feet=whose.feet("LR"),
             tray=1 + pair % TRAYS,
             **more,
         )

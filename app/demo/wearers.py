@@ -58,6 +58,11 @@ class Wearer:
         names = ("name", "born_year", "mass_kg", "posture_left", "posture_right", "risks")
         return {name: getattr(self, name) for name in names}
 
+    def feet(self, sides: str) -> dict[str, dict[str, int]]:
+        """Every second wearer's feet were measured when the pair was ordered; both alike."""
+        length, breadth = round(self.foot_mm * 10), round(self.breadth_mm * 10)
+        return {side: {"length": length, "breadth": breadth} for side in sides} if length % 2 else {}
+
 
 def wearer(rng: Generator, year: int, child: bool | None = None, risks: Sequence[str] | None = None) -> Wearer:
     """Somebody who orders in `year`; what is not asked for is drawn."""

@@ -15,12 +15,14 @@ from app.bench.rules.machine import Asked
 from app.bench.rules.orders import Wanted
 from app.bench.rules.stages import WAYS
 from app.capture import actions as capture
+from app.capture.queries import captured_on
 from app.capture.reading import ScanFile
 from app.desks.rules import ELSEWHERE, MARKS_START, REMAKE_STARTS
 from app.errors import BadInput, NotFound, Unready
 from app.fitting import actions as fitting
 from app.fitting.rules.fit import HELD_BACK
 from app.orders import queries as orders
+from app.orders.rules.checks import Answers
 from app.people import queries as people
 from app.people.permissions import need
 from app.people.rules import Viewer
@@ -47,7 +49,8 @@ def do(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetime | 
 def remake(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetime | None = None) -> Moved:
     """The old pair ends as replaced; a new one is ordered with its prescription, the side not remade carried along.
 
-    `facts.start` says from what: `positive` (pressed again), `capture` (poured again) or `new` (a new capture).
+    `facts.start` says from what: `positive` (pressed again), `capture` (poured again) or `new` (a new capture);
+    `facts.acknowledged` names the cautions that were seen.
     """
     start = asked.facts.get("start", "positive")
     if start not in REMAKE_STARTS:
@@ -56,6 +59,8 @@ def remake(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetim
     loaded = queries.find(db, code, by, lock=True)
     order, patient = orders.order_and_patient(db, loaded.row["order_id"])
     holding = orders.holding(db, order.id)
+    answers = _of_its_age(db, asked, order.id, by) if start != "new" else None
+    asked = replace(asked, facts={key: value for key, value in asked.facts.items() if key != "acknowledged"})
     old = bench.move(db, code=code, asked=asked, by=by, done_at=done_at)
     fitting.stop_wearing(db, old, "remake")
     wanted = Wanted(
@@ -67,6 +72,7 @@ def remake(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetim
         captures=dict.fromkeys(order.sides, "scan" if order.way != "cast" else "slipper_plaster"),
         prescriber_id=order.prescriber_id,
         shoe=order.shoe,
+        feet=order.feet,
         ulcer=_said(db, order.ulcer_note_id),
     )
     carried = "".join(side for side in order.sides if side not in str(asked.sides))
@@ -79,7 +85,10 @@ def remake(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetim
         carried=carried,
         replaces=old.pair_id,
         facts={"replaces": old.pair_id, "bears": asked.facts.get("bears"), "why": asked.reason},
+        answers=answers,
     )
+    shared = carried if start == "new" else order.sides
+    capture.share(db, order_id=order.id, new_order_id=placed.order_id, sides=shared)
     using.carry(db, old=old.pair_id, new=placed.pair_id, sides=carried, move_id=placed.move_id)
     state = queries.find_by_id(db, placed.pair_id).state
     return Moved(placed.pair_id, placed.order_id, placed.move_id, state)
@@ -110,6 +119,17 @@ def take_back(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: date
     if undone is not None and undone.act == "dispense":
         fitting.undo_dispense(db, move_id=undone.id, order_id=moved.order_id, by=by)
     return moved
+
+
+def _of_its_age(db: Session, asked: Asked, order_id: int, by: Viewer) -> Answers:
+    """What is asked of a remake: everything was answered before, but the capture has grown older since."""
+    seen = asked.facts.get("acknowledged")
+    return Answers(
+        frozenset(str(each) for each in seen) if isinstance(seen, list) else frozenset(),
+        captured_on=captured_on(db, order_id, by.zone),
+        units=by.units,
+        only="stale",
+    )
 
 
 def _said(db: Session, note_id: int | None) -> str | None:

@@ -1,5 +1,6 @@
 """What several rooms know together of one pair, as the page and the API show it."""
 
+from collections.abc import Mapping
 from datetime import date, datetime
 from functools import cache
 from typing import Any, NamedTuple, cast
@@ -23,6 +24,7 @@ from app.people.rules import Role, Viewer
 from app.templating import day_words
 from app.trade import worktime
 from app.trade.sizes import SYSTEMS
+from app.trade.units import length_typed, length_words, mass_typed, mass_words
 
 
 class Button(NamedTuple):
@@ -173,33 +175,44 @@ def earlier_order(db: Session, code: str, viewer: Viewer) -> dict[str, Any]:
         "risks": patient.risks,
         "prescriber_id": str(order.prescriber_id),
     }
-    for name in ("name", "born_on", "born_year", "mass_kg", "posture_left", "posture_right"):
+    for name in ("name", "born_on", "born_year", "posture_left", "posture_right"):
         value = getattr(patient, name)
         typed[name] = "" if value is None else str(value)
+    typed["mass_kg"] = mass_typed(patient.mass_kg, viewer.units) if patient.mass_kg else ""
     for name, value in order.shoe.items():
-        typed[f"shoe.{name}"] = f"{value / 10:g}" if name == "inside_width" else str(value)
-    return as_typed(orders.holding(db, order.id).body, typed)
+        typed[f"shoe.{name}"] = length_typed(value, viewer.units) if name == "inside_width" else str(value)
+    for side, foot in order.feet.items():
+        typed |= {f"foot.{side}.{name}": length_typed(value, viewer.units) for name, value in foot.items()}
+    return as_typed(orders.holding(db, order.id).body, typed, viewer.units)
 
 
-def wearer(db: Session, loaded: Loaded) -> list[tuple[str, str]]:
+def wearer(db: Session, loaded: Loaded, units: str) -> list[tuple[str, str]]:
     """The wearer's record in words, for the own clinics alone; what is not known is left out."""
     order, patient = orders.order_and_patient(db, loaded.row["order_id"])
     born = f"{patient.born_on:%-d %b %Y}" if patient.born_on else patient.born_year
     shoe = [SHOE_KINDS.get(order.shoe.get("kind", ""), "")]
     if "size" in order.shoe:
         shoe.append(f"{order.shoe['size']:g} {SYSTEMS[order.shoe['system']].words}")
+    if "inside_width" in order.shoe:
+        shoe.append(f"{length_words(order.shoe['inside_width'], units)} wide inside")
     if "liner" in order.shoe:
         shoe.append("liner comes out" if order.shoe["liner"] == "out" else "liner does not come out")
     postures = [f"{side} {value}" for side, value in _postures(patient) if value is not None]
     facts = [
         ("Name", patient.name),
         ("Born", born),
-        ("Body mass", f"{patient.mass_kg:g} kg" if patient.mass_kg else None),
+        ("Body mass", mass_words(patient.mass_kg, units) if patient.mass_kg else None),
         ("Foot Posture Index", ", ".join(postures)),
         ("Risk marks", ", ".join(RISKS[risk] for risk in patient.risks)),
+        ("Feet", ", ".join(_foot_words(side, foot, units) for side, foot in order.feet.items())),
         ("Shoe", ", ".join(part for part in shoe if part)),
     ]
     return [(name, str(value)) for name, value in facts if value] or [("Name", "not given")]
+
+
+def _foot_words(side: str, foot: Mapping[str, int], units: str) -> str:
+    parts = [f"{length_words(value, units)} {'long' if name == 'length' else 'broad'}" for name, value in foot.items()]
+    return f"{SIDE_WORDS[side].removesuffix(' only')} {' and '.join(parts)}"
 
 
 def _postures(patient: Patient) -> list[tuple[str, int | None]]:

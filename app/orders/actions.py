@@ -9,9 +9,10 @@ from sqlmodel import Session, col, select
 from app import clock
 from app.errors import BadInput
 from app.journal import actions as journal
-from app.orders.rules import ULCER_ASKS, Body, read_body
-from app.orders.rules.checks import Answers, Unanswered, findings, told
+from app.orders.rules import ULCER_ASKS, Body, Feet, read_body
+from app.orders.rules.checks import Answers, Asked, Unanswered, findings, told
 from app.orders.tables import Order, Patient, Prescription
+from app.people import queries as people
 from app.people.rules import Viewer
 from app.trade import codes
 
@@ -53,6 +54,7 @@ def order(
     rush: str | None,
     ulcer: str | None,
     shoe: dict[str, Any],
+    feet: Feet,
     answers: Answers | None = None,
 ) -> tuple[Order, Prescription]:
     if "active_ulcer" in patient.risks and not ulcer:
@@ -69,6 +71,7 @@ def order(
         rush_note_id=journal.keep_words(db, rush, patient.id).id if rush else None,
         ulcer_note_id=journal.keep_words(db, ulcer, patient.id).id if ulcer else None,
         shoe=shoe,
+        feet=feet,
     )
     db.add(made)
     db.flush()
@@ -122,8 +125,9 @@ def prescribe(
 def _checked(db: Session, by: Viewer, order: Order, body: Body, answers: Answers) -> list[dict[str, Any]]:
     """What is kept of the checks with the version; Unanswered if something was not answered."""
     patient = db.get_one(Patient, order.patient_id)
-    today = clock.today(by.zone)
-    found = findings(body, patient, order.shoe, today, answers, ulcer=order.ulcer_note_id is not None)
+    ulcer, allowance = order.ulcer_note_id is not None, people.lab(db).last_allowance
+    asked = Asked(body, order.shoe, order.feet, ulcer, clock.today(by.zone), allowance)
+    found = findings(asked, patient, answers)
     said = {each.key: answers.to(each) for each in found}
     if None in said.values():
         raise Unanswered(found, answers)

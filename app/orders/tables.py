@@ -49,6 +49,8 @@ class Order(SQLModel, table=True):
     """What the prescriber said when the wearer has an active ulcer: without it there is no such order."""
     shoe: dict[str, Any] = Field(default_factory=dict, sa_type=JSON)
     """kind, size, system, liner (comes out or not), inside_width in tenths of a millimetre."""
+    feet: dict[str, dict[str, int]] = Field(default_factory=dict, sa_type=JSON)
+    """Side to length and breadth as measured on the standing wearer, in tenths of a millimetre, as far as known."""
 
 
 class Prescription(SQLModel, table=True):

@@ -1,6 +1,7 @@
 """Reading the lab, its calendar and clinics, its staff, and who a token belongs to. Plain rows, few queries."""
 
 from collections.abc import Collection, Sequence
+from dataclasses import replace
 from datetime import date, datetime, time
 from functools import lru_cache
 from typing import Any, NamedTuple
@@ -12,7 +13,7 @@ from sqlmodel import Session, col
 from app import clock
 from app.errors import NotFound
 from app.journal.tables import Entry
-from app.people.rules import Role, Viewer, token_mark
+from app.people.rules import Role, Viewer, token_mark, units_of
 from app.people.tables import ApiToken, Calendar, Clinic, Lab, Link, Staff, StaffClinic
 from app.trade.worktime import WorkCalendar
 
@@ -27,10 +28,12 @@ class LabRow(NamedTuple):
     calendar_id: int
     demo: bool
     marks_start: bool
+    last_allowance: int
 
 
-lab_t, calendar_t, staff_t, clinics_t, session_t, token_t = (
-    Lab.metadata.tables[name] for name in ("lab", "calendar", "staff", "staff_clinic", "signed_in", "api_token")
+lab_t, calendar_t, staff_t, clinics_t, clinic_t, session_t, token_t = (
+    Lab.metadata.tables[name]
+    for name in ("lab", "calendar", "staff", "staff_clinic", "clinic", "signed_in", "api_token")
 )
 # What every request asks is built once, over plain tables: building it costs as much as running it.
 _LAB_COLUMNS = tuple(lab_t.c[name] for name in LabRow._fields)
@@ -134,13 +137,14 @@ class Known(NamedTuple):
 def _person(token: Table, seen_at: ColumnElement[Any]) -> Select[Any]:
     """One query for session or token, person, clinics and the lab; a person who has left is nobody."""
     return (
-        select(staff_t.c.id, staff_t.c.name, staff_t.c.roles, clinics_t.c.clinic_id, seen_at)
+        select(staff_t.c.id, staff_t.c.name, staff_t.c.roles, clinics_t.c.clinic_id, clinic_t.c.units, seen_at)
         .add_columns(*_LAB_COLUMNS, *_HOURS_COLUMNS)
         .select_from(token)
         .join(staff_t, staff_t.c.id == token.c.staff_id)
         .join(lab_t, lab_t.c.id == 1)
         .join(calendar_t, calendar_t.c.id == lab_t.c.calendar_id, isouter=True)
         .join(clinics_t, clinics_t.c.staff_id == staff_t.c.id, isouter=True)
+        .join(clinic_t, clinic_t.c.id == clinics_t.c.clinic_id, isouter=True)
         .where(token.c.token_hash == bindparam("token_hash"), token.c.ended_at.is_(None), staff_t.c.ended_at.is_(None))
     )
 
@@ -161,10 +165,10 @@ def _known(db: Session, query: Select[Any], token_hash: str) -> Known | None:
     rows = db.execute(query, {"token_hash": token_hash}).all()
     if not rows:
         return None
-    staff_id, name, roles, _, seen_at, *here = rows[0]
+    staff_id, name, roles, _, _, seen_at, *here = rows[0]
     clinic_ids = frozenset(row[3] for row in rows if row[3] is not None)
-    zone = _noted(db, here).zone
-    return Known(Viewer(staff_id, name, frozenset(Role(role) for role in roles), clinic_ids, zone), seen_at)
+    viewer = Viewer(staff_id, name, frozenset(Role(role) for role in roles), clinic_ids, _noted(db, here).zone)
+    return Known(replace(viewer, units=units_of(row[4] for row in rows)), seen_at)
 
 
 def prescribers(db: Session, clinic_ids: Collection[int]) -> list[tuple[int, str]]:

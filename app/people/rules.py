@@ -2,6 +2,7 @@
 
 import hashlib
 import secrets
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -22,6 +23,7 @@ class Viewer:
     clinics: frozenset[int]
     zone: str
     units: str = "metric"
+    """In which lengths and mass are typed and shown: metric or imperial."""
 
     def at(self, clinic_id: int) -> "Viewer":
         """The same person as far as one clinic's pairs go: a clinician is one at the own clinics alone."""
@@ -31,6 +33,11 @@ class Viewer:
 
     def has(self, *roles: Role) -> bool:
         return not self.roles.isdisjoint(roles)
+
+
+def units_of(clinics: Iterable[str | None]) -> str:
+    """The units of a person of these clinics (None: of no clinic): imperial where all of them are."""
+    return "imperial" if set(clinics) == {"imperial"} else "metric"
 
 
 def hash_of(token: str) -> str:

@@ -24,6 +24,8 @@ class Lab(SQLModel, table=True):
     demo: bool = False
     marks_start: bool = False
     """Whether it is recorded who begins work on a pair and puts it down; off unless the lab wants it."""
+    last_allowance: int = 150
+    """By how much a last is taken to be longer than the foot, in tenths of a millimetre, where sizes are compared."""
 
 
 class Calendar(SQLModel, table=True):
@@ -49,6 +51,7 @@ class Clinic(SQLModel, table=True):
     trims: bool = False
     """The clinic trims to the shoe itself; otherwise the lab does."""
     units: str = "metric"
+    """In which lengths and mass are typed and shown to its people; kept they are as everywhere."""
     transit_days: int = 1
 
 

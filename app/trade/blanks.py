@@ -10,6 +10,7 @@ from typing import NamedTuple
 from app.trade import OutOfRange, within
 from app.trade.heat import blank_mm
 from app.trade.prescription import DEVICE_PART
+from app.trade.sizes import LONGEST_FOOT, SHORTEST_FOOT
 
 TO_METATARSALS = 0.7392
 """Of the foot's length from the heel to the first metatarsal's head: see `LENGTH_SOURCE`."""
@@ -23,6 +24,9 @@ TOE_ROOM_MM = 10.0
 TOE_ROOM_SOURCE = "A foot-care text: 10 mm beyond the longest toe."
 BREADTH_PART = 0.376
 """Breadth over length: the means of women (92.7 / 246.3) and men (101.9 / 271.2) in the army survey of 2012."""
+LEAST_LENGTH_MM, MOST_LENGTH_MM = SHORTEST_FOOT / 10, LONGEST_FOOT / 10
+LEAST_BREADTH_MM, MOST_BREADTH_MM = 20.0, 200.0
+"""From memory: what can be a foot at all."""
 BREADTH_SOURCE = "Breadth .376 of the length: means of women and men in a public anthropometric survey, 2012."
 
 
@@ -33,14 +37,14 @@ class Size(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Foot:
-    """As far as it is known: of a scan's narrowest box, or of what its shoe is made for."""
+    """As far as it is known: of a scan's narrowest box, as it was measured, or of what its shoe is made for."""
 
     length_mm: float
     breadth_mm: float
 
     def __post_init__(self) -> None:
-        within("foot length", self.length_mm, 60.0, 400.0, "mm")
-        within("breadth", self.breadth_mm, 20.0, 200.0, "mm")
+        within("foot length", self.length_mm, LEAST_LENGTH_MM, MOST_LENGTH_MM, "mm")
+        within("breadth", self.breadth_mm, LEAST_BREADTH_MM, MOST_BREADTH_MM, "mm")
 
 
 def foot_of_length(length_mm: float) -> Foot:

@@ -11,7 +11,8 @@ from datetime import date
 from typing import Any, Literal
 
 from app.trade import posts
-from app.trade.sizes import foot_length
+from app.trade.sizes import ALLOWANCE, made_for
+from app.trade.units import length_words, mass_words
 
 Level = Literal["stop", "caution"]
 Trust = Literal["published", "computed", "common practice", "from memory"]
@@ -57,6 +58,13 @@ class Known:
     captured_on: Mapping[str, date] = field(default_factory=dict)
     shoe: Mapping[str, Any] = field(default_factory=dict)
     """kind, size, system, liner ("out" if it comes out of the shoe, "in" if it does not), inside_width."""
+    allowance: int = ALLOWANCE
+    """By how much the lab takes a last to be longer than the foot."""
+    units: str = "metric"
+    """In which the sentences say it: those of the clinic."""
+
+    def long(self, tenths: float) -> str:
+        return length_words(tenths, self.units)
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +102,7 @@ def shell_thickness(known: Known) -> Iterator[Finding]:
     """The published table is of polypropylene and of adults alone."""
     if known.mass_kg is None or known.child:
         return
+    mass = mass_words(known.mass_kg, known.units)
     for side, items in known.body.items():
         posture, thickness = known.posture.get(side), items.get("shell_thickness")
         if posture is None or thickness is None or items.get("shell") != "polypropylene":
@@ -103,14 +112,14 @@ def shell_thickness(known: Known) -> Iterator[Finding]:
         at = f"{side}.shell_thickness"
         if wanted is None:
             sentence = (
-                f"The published table says nothing for a posture of {posture} at {known.mass_kg:g} kg: choose the "
+                f"The published table says nothing for a posture of {posture} at {mass}: choose the "
                 f"{SIDE_NAMES[side]} shell's thickness by hand."
             )
             yield Finding(f"thickness_asks.{side}", at, "caution", sentence, source, "published")
         elif wanted != thickness:
             sentence = (
-                f"At {known.mass_kg:g} kg and a posture of {posture} the published table has {_mm(wanted)} of "
-                f"polypropylene; the {SIDE_NAMES[side]} shell is {_mm(thickness)}."
+                f"At {mass} and a posture of {posture} the published table has {known.long(wanted)} of "
+                f"polypropylene; the {SIDE_NAMES[side]} shell is {known.long(thickness)}."
             )
             yield Finding(f"thickness.{side}", at, "caution", sentence, source, "published")
 
@@ -152,8 +161,8 @@ def heel_lift(known: Known) -> Iterator[Finding]:
             level: Level = "stop" if lift > LIFT_STOP else "caution"
             limit = LIFT_STOP if level == "stop" else LIFT_CAUTION
             sentence = (
-                f"A heel lift of {_mm(lift)} inside the {SIDE_NAMES[side]} shoe is over {_mm(limit)}: the heel may "
-                "slip out of it."
+                f"A heel lift of {known.long(lift)} inside the {SIDE_NAMES[side]} shoe is over {known.long(limit)}: "
+                "the heel may slip out of it."
             )
             yield Finding(
                 f"lift.{side}", f"{side}.heel_lift", level, sentence, "A podiatry periodical, 2019", "published"
@@ -166,9 +175,8 @@ def tight_shoe(known: Known) -> Iterator[Finding]:
     fit = "Smitham et al., Orthop Proc 2012;94-B Supp XXII:78: device and foot that did not fit the shoe"
     for side, items in known.body.items():
         if narrow and (items.get("heel_cup") or 0) >= DEEP_CUP:
-            sentence = (
-                f"A heel cup of {_mm(items['heel_cup'])} on the {SIDE_NAMES[side]} lifts the heel in a narrow shoe."
-            )
+            cup = known.long(items["heel_cup"])
+            sentence = f"A heel cup of {cup} on the {SIDE_NAMES[side]} lifts the heel in a narrow shoe."
             yield Finding(f"cup.{side}", f"{side}.heel_cup", "caution", sentence, fit, "common practice")
         if narrow and items.get("shell_width") == "wide":
             sentence = f"A wide {SIDE_NAMES[side]} device in a narrow shoe does not lie flat."
@@ -177,7 +185,8 @@ def tight_shoe(known: Known) -> Iterator[Finding]:
         if inside is not None and breadth is not None:
             device = round(breadth * DEVICE_PART[items.get("shell_width") or "standard"])
             if device > inside:
-                sentence = f"The {SIDE_NAMES[side]} device is about {_mm(device)} wide, the shoe {_mm(inside)} inside."
+                wide, room = known.long(device), known.long(inside)
+                sentence = f"The {SIDE_NAMES[side]} device is about {wide} wide, the shoe {room} inside."
                 yield Finding(f"width.{side}", f"{side}.shell_width", "caution", sentence, fit, "from memory")
 
 
@@ -220,8 +229,8 @@ def post_height(known: Known) -> Iterator[Finding]:
             height = posts.wedge_height_mm(width, post.degrees)
             if height * 10 > MOST_POST:
                 sentence = (
-                    f"A {SIDE_NAMES[side]} {name} post of {post.words()} over {width:.0f}\u00a0mm is "
-                    f"{height:.1f}\u00a0mm high: more than a shell of this width carries."
+                    f"A {SIDE_NAMES[side]} {name} post of {post.words()} over {known.long(width * 10)} is "
+                    f"{known.long(height * 10)} high: more than a shell of this width carries."
                 )
                 yield Finding(
                     f"post.{side}.{key}", f"{side}.{key}", "caution", sentence,
@@ -251,7 +260,7 @@ def sides_apart(known: Known) -> Iterator[Finding]:
             yield Finding(f"apart.{key}", f"R.{key}", "caution", sentence, source, "common practice")
     for key, most in APART.items():
         if left.get(key) and right.get(key) and abs(left[key] - right[key]) >= most:
-            sentence = f"Left {_mm(left[key])} and right {_mm(right[key])}: is that meant?"
+            sentence = f"Left {known.long(left[key])} and right {known.long(right[key])}: is that meant?"
             yield Finding(f"apart.{key}", f"R.{key}", "caution", sentence, source, "common practice")
     for key in ("rearfoot_post", "forefoot_post"):
         if left.get(key) and right.get(key):
@@ -264,14 +273,14 @@ def sides_apart(known: Known) -> Iterator[Finding]:
 
 
 def size_against_foot(known: Known) -> Iterator[Finding]:
-    if "size" not in known.shoe or not known.foot_length:
+    fits = made_for(known.shoe, known.allowance)
+    if fits is None or not known.foot_length:
         return
-    made_for = foot_length(known.shoe["size"], known.shoe["system"])
     longest = max(known.foot_length.values())
-    if abs(made_for - longest) > SIZE_APART:
+    if abs(fits - longest) > SIZE_APART:
         sentence = (
-            f"The shoe's size is made for a foot of about {_mm(made_for)}; the longer foot is {_mm(longest)}. "
-            "Sizes are a guide: look at the shoe."
+            f"The shoe's size is made for a foot of about {known.long(fits)}; the longer foot is "
+            f"{known.long(longest)}. Sizes are a guide: look at the shoe."
         )
         yield Finding(
             "size", "shoe.size", "caution", sentence,
@@ -290,10 +299,6 @@ def colliding(known: Known) -> Iterator[Finding]:
                     f"{SIDE_NAMES[side].capitalize()}: {why[0].lower()}{why[1:]}",
                     "common practice, no source", "common practice",
                 )  # fmt: skip
-
-
-def _mm(tenths: int) -> str:
-    return f"{tenths / 10:.1f}\u00a0mm"
 
 
 CHECKS: tuple[Check, ...] = (

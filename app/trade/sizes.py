@@ -1,27 +1,24 @@
-"""Shoe sizes as a guide from the length of a foot and back, and the units that people measure in, at the door.
+"""Shoe sizes as a guide, from the length of a foot and back. The units that people measure in are units.py.
 
 Lengths are tenths of a millimetre as whole numbers wherever they are kept. Sizes are a guide: ISO/TS 19407 says itself
 that no exact conversion between systems exists, and this claims no conformity with it. Whether a device fits the shoe
 is found out by trimming it, never from a size.
 """
 
+from collections.abc import Mapping
+from contextlib import suppress
 from fractions import Fraction
 from math import ceil, floor, isfinite
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from app.trade import OutOfRange
+from app.trade.units import mm
 
 ALLOWANCE = 150
 """By how much a last is longer than the foot: 15 mm is usual, 20 mm is also met. A lab may set another."""
 SHORTEST_FOOT, LONGEST_FOOT = 600, 4_000
 """From memory: from a small infant's to the longest adult feet on record."""
 MOST_ALLOWANCE = 400
-MOST_MEASURED = 100_000
-"""In any unit; far beyond what a lab measures, so that a slip of the keyboard is told rather than converted."""
-
-POUND = 0.45359237
-"""Kilograms; exact by the agreement of 1959, as is the inch of 25.4 mm."""
-ABSOLUTE_ZERO = -273.15
 
 
 class System(NamedTuple):
@@ -83,6 +80,15 @@ def foot_length(shoe_size: float, system: str, allowance_tenths: int = ALLOWANCE
     return foot
 
 
+def made_for(shoe: Mapping[str, Any], allowance_tenths: int = ALLOWANCE) -> int | None:
+    """The foot that a shoe's `size` and `system` are for; None where the size is not known or beyond any foot."""
+    if "size" not in shoe:
+        return None
+    with suppress(OutOfRange):
+        return foot_length(shoe["size"], shoe["system"], allowance_tenths)
+    return None
+
+
 def nearest(shoe_size: float, system: str) -> float:
     """The size next to this one that shoes are made in: halves, and 5 mm in Mondopoint; half way goes up."""
     scale = _system(system)
@@ -90,42 +96,6 @@ def nearest(shoe_size: float, system: str) -> float:
     if not isfinite(shoe_size):
         raise OutOfRange(f"{scale.words} size", f"{shoe_size:g}", "a number")
     return float((Fraction(shoe_size) + step / 2) // step * step)
-
-
-def from_mm(millimetres: float) -> int:
-    """Tenths of a millimetre, rounded to the nearest."""
-    return round(_measured("length", millimetres, 0, "mm") * 10)
-
-
-def from_inches(length: float) -> int:
-    """Tenths of a millimetre, rounded to the nearest; an inch is 25.4 mm exactly."""
-    return round(_measured("length", length, 0, "in") * 254)
-
-
-def mm(tenths: int) -> float:
-    return tenths / 10
-
-
-def inches(tenths: int) -> float:
-    """Unrounded; shown with three decimals it is read back as the same tenth of a millimetre."""
-    return tenths / 254
-
-
-def kg_from_pounds(mass: float) -> float:
-    return _measured("mass", mass, 0, "lb") * POUND
-
-
-def pounds(kg: float) -> float:
-    return _measured("mass", kg, 0, "kg") / POUND
-
-
-def celsius(fahrenheit_degrees: float) -> float:
-    lowest = ABSOLUTE_ZERO * 1.8 + 32
-    return (_measured("temperature", fahrenheit_degrees, lowest, "°F") - 32) / 1.8
-
-
-def fahrenheit(celsius_degrees: float) -> float:
-    return _measured("temperature", celsius_degrees, ABSOLUTE_ZERO, "°C") * 1.8 + 32
 
 
 def _system(key: str) -> System:
@@ -146,9 +116,3 @@ def _check_lengths(foot_tenths: int, allowance_tenths: int) -> None:
     if not SHORTEST_FOOT <= foot_tenths <= LONGEST_FOOT:
         shown = f"from {mm(SHORTEST_FOOT):g} to {mm(LONGEST_FOOT):g} mm"
         raise OutOfRange("foot length", f"{mm(foot_tenths):g} mm", shown)
-
-
-def _measured(field: str, value: float, least: float, unit: str) -> float:
-    if not least <= value <= MOST_MEASURED:
-        raise OutOfRange(field, f"{value:g} {unit}", f"a number from {least:g} to {MOST_MEASURED} {unit}")
-    return value

@@ -101,7 +101,7 @@ def test_feet_of_very_different_length_make_someone_look_twice(browser: Person, 
     add(technician, code, "L", LEFT)
     add(technician, code, "R", FEET["small-right"])
     page = technician.get(f"/pair/{code}").text
-    assert "Left is 244.4 mm long and right 220.0, more than 15 mm apart" in page
+    assert "Left is 244.4\u00a0mm long and right 220.0\u00a0mm, more than 15.0\u00a0mm apart" in page
 
 
 def test_another_file_takes_the_place_of_the_first_and_both_stay_in_the_store(

@@ -2,11 +2,14 @@
 
 import re
 from collections.abc import Callable
+from datetime import timedelta
 from typing import Any
 
 from fastapi.testclient import TestClient
 from sqlmodel import select
 
+from app import clock
+from app.capture.tables import WorkedFrom
 from app.database import Database
 from app.journal.tables import Entry
 from app.orders.tables import Order, Patient, Prescription
@@ -135,3 +138,50 @@ def test_an_ulcer_that_came_after_the_order_can_be_answered_when_the_prescriptio
     assert 'name="signed.ulcer"' in asked.text
     done = clinician.post(f"/pair/{code}/prescription", data=form | {"signed.ulcer": "The wound clinic, daily."})
     assert done.status_code == 303, done.text
+
+
+def bring_to(program: Program, code: str, stage: str) -> None:
+    """The bench does its work until the pair stands at `stage`."""
+    technician = program("technician")
+    while (now := technician.get(f"/api/v1/pairs/{code}").json()["stage"]) != stage:
+        done = technician.post(f"/api/v1/pairs/{code}/acts", json={"act": "advance", "from_stage": now})
+        assert done.status_code == 200, done.text
+
+
+def test_a_measured_foot_is_held_against_the_shoe(program: Program, house: House) -> None:
+    shoe = {"size": 39, "system": "eu", "inside_width": 850}
+    feet = {"L": {"length": 2_700, "breadth": 1_000}}
+    body = order_body(house, shoe=shoe, feet=feet)
+    problem = program("clinician").post("/api/v1/orders", json=body).json()
+    assert "made for a foot of about 245.0" in problem["fields"]["shoe.size"]
+    assert "the shoe 85.0" in problem["fields"]["L.shell_width"], "the breadth against the inside of the shoe"
+
+
+def test_an_old_capture_is_questioned_and_so_is_a_remake_from_it(
+    program: Program, browser: Browser, house: House, database: Database
+) -> None:
+    clinician = program("clinician")
+    long_ago = (clock.now() - timedelta(days=400)).date().isoformat()
+    body = order_body(house, captured_on=long_ago)
+    problem = clinician.post("/api/v1/orders", json=body).json()
+    assert "13 months ago" in problem["fields"]["capture.L"]
+    code = clinician.post("/api/v1/orders", json=body | {"acknowledged": ["stale.L", "stale.R"]}).json()["code"]
+    bring_to(program, code, "dispense")
+    form = {"act": "remake", "from_stage": "dispense", "sides": "L", "reason": "fit", "start": "capture"}
+    person = browser("clinician")
+    asked = person.post(f"/pair/{code}/acts", data=form)
+    assert asked.status_code == 422
+    assert 'name="seen.stale.L"' in asked.text
+    seen = {"seen.stale.L": "yes", "seen.stale.R": "yes"}
+    done = person.post(f"/pair/{code}/acts", data=form | seen)
+    assert done.status_code == 303, done.text
+    with database.reading() as db:
+        rows = db.exec(select(WorkedFrom)).all()
+    assert len({row.order_id for row in rows}) == 2, "the new pair is worked from the old one's captures"
+    assert len({row.capture_id for row in rows}) == 2
+
+
+def test_a_capture_of_tomorrow_is_refused(program: Program, house: House) -> None:
+    tomorrow = (clock.now() + timedelta(days=2)).date().isoformat()
+    problem = program("clinician").post("/api/v1/orders", json=order_body(house, captured_on=tomorrow)).json()
+    assert "yet to come" in problem["fields"]["captured_on"]

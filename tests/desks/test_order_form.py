@@ -11,7 +11,8 @@ from sqlmodel import select
 from app import clock
 from app.database import Database
 from app.journal.tables import Entry, Note
-from app.orders.tables import Order, Patient
+from app.orders.tables import Order, Patient, Prescription
+from app.people.tables import Clinic, Lab
 from tests.house import House
 
 Browser = Callable[[str], TestClient]
@@ -48,8 +49,7 @@ def test_an_order_with_everything_in_it_is_kept(browser: Browser, house: House, 
         house,
         name="Ada Fenn",
         born_on="1958-04-30",
-        mass_kg="176",
-        mass_unit="lb",
+        mass_kg="176 lb",
         posture_left="7",
         risks=["diabetes", "sensation_loss"],
         rush="travels on Friday",
@@ -202,3 +202,53 @@ def test_reading_a_wearer_s_record_is_journalled_once_an_hour(
     clinician.get(f"/pair/{code}")
     with database.reading() as db:
         assert len(db.exec(select(Entry).where(Entry.what == "patient_read")).all()) == 2
+
+
+def test_a_clinic_that_measures_in_inches_types_and_reads_them(
+    browser: Browser, house: House, database: Database
+) -> None:
+    with database.writing() as db:
+        db.get_one(Clinic, house.clinics["house"]).units = "imperial"
+    clinician = browser("clinician")
+    page = clinician.get("/orders/new").text
+    assert '<input type="hidden" name="units" value="imperial">' in page
+    form = typed(house, units="imperial", mass_kg="176") | {
+        "L.shell_thickness": "3/16",
+        "R.shell_thickness": "4.8 mm",
+        "foot.L.length": "9 3/4",
+        "shoe.inside_width": "3.72",
+    }
+    code = order(clinician, form)
+    with database.reading() as db:
+        body = db.exec(select(Prescription)).one().body
+        made, patient = db.exec(select(Order)).one(), db.exec(select(Patient)).one()
+    assert body["L"]["shell_thickness"] == body["R"]["shell_thickness"] == 48
+    assert made.feet == {"L": {"length": 2_476}}
+    assert (made.shoe["inside_width"], patient.mass_kg) == (945, 79.8)
+    page = clinician.get(f"/pair/{code}").text
+    assert "0.189\u00a0in" in page
+    assert "175.9\u00a0lb" in page
+    assert "4.8\u00a0mm" in browser("technician").get(f"/pair/{code}").text, "the bench works in millimetres"
+    change = clinician.get(f"/pair/{code}/prescription").text
+    assert 'value="0.189"' in change
+    again = clinician.get(f"/orders/new?start={code}").text
+    assert 'name="foot.L.length"' in again
+    assert 'value="9.748"' in again
+
+
+def test_a_length_beyond_its_range_is_told_in_the_units_it_was_typed_in(browser: Browser, house: House) -> None:
+    form = typed(house, units="imperial") | {"L.shell_thickness": "4", "R.shell_thickness": "0.16"}
+    page = browser("clinician").post("/orders/new", data=form).text
+    assert "from 0.039\u00a0in to 0.787\u00a0in; &#39;4&#39; is not." in page
+
+
+def test_sizes_stand_beside_the_feet_and_the_shoe_while_they_are_typed(
+    browser: Browser, house: House, database: Database
+) -> None:
+    with database.writing() as db:
+        db.get_one(Lab, 1).last_allowance = 200
+    typing = {"foot.L.length": "250", "shoe.size": "42", "shoe.system": "eu"}
+    page = browser("clinician").post("/orders/checks", data=typing).text
+    assert "EU 40.5 · UK 7 · US men 8 · US women 9.5 · Mondopoint 250" in page
+    assert "made for a foot of about 260.0" in page
+    assert "no exact conversion exists" in page

@@ -7,7 +7,7 @@ and a restatement of it. Steps: ISO/TS 19407:2015, introduction. A guide alone; 
 import pytest
 from scipy import constants
 
-from app.trade import sizes
+from app.trade import sizes, units
 
 
 @pytest.mark.parametrize(
@@ -43,14 +43,15 @@ def test_a_whole_size_is_a_paris_point_a_third_of_an_inch_or_a_millimetre(system
 
 def test_every_tenth_of_an_inch_and_pound_agrees_with_scipy() -> None:
     for tenth in range(1, 200):
-        assert sizes.from_inches(tenth / 10) == round(tenth * constants.inch * 1_000)
-        assert sizes.kg_from_pounds(tenth) == pytest.approx(tenth * constants.pound, rel=1e-15)
-        assert sizes.pounds(tenth) == pytest.approx(tenth / constants.pound, rel=1e-15)
+        assert units.read_length(f"{tenth / 10} in") == round(tenth * constants.inch * 1_000)
+        assert units.read_mass(f"{tenth} lb") == round(tenth * constants.pound, 1)
 
 
 @pytest.mark.parametrize("degrees", [-40, 0, 32, 98.6, 212, 390])
 def test_temperatures_agree_with_scipy(degrees: float) -> None:
-    assert sizes.celsius(degrees) == pytest.approx(constants.convert_temperature(degrees, "F", "C"))
-    assert sizes.fahrenheit(degrees) == pytest.approx(constants.convert_temperature(degrees, "C", "F"))
-    # An oven of 199 °C is 390 °F: Foster, J Prosthet Orthot 2004;16(2):46-48 gives the Celsius value.
-    assert round(sizes.celsius(390)) == 199
+    assert units.read_celsius(f"{degrees} °F") == pytest.approx(constants.convert_temperature(degrees, "F", "C"))
+
+
+def test_an_oven_of_199_degrees_is_one_of_390_fahrenheit() -> None:
+    """Foster, J Prosthet Orthot 2004;16(2):46-48 gives the Celsius value."""
+    assert round(units.read_celsius("390 F")) == 199

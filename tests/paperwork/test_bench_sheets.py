@@ -263,3 +263,20 @@ def test_the_bench_s_figures_stand_on_the_pair_s_page_stage_by_stage(app: FastAP
     assert "278\u00a0mm" in page, "to the toes: 268 mm and 10 mm of room"
     lab.walk(code, "trim")
     assert "stage-sheet" not in technician.get(f"/pair/{code}").text
+
+
+def test_a_measured_foot_goes_before_the_shoe_s_size(browser: Browser, lab: Lab) -> None:
+    codes = [lab.order(shoe=SHOES[2], feet=feet) for feet in ({}, {"L": {"length": 2_600}, "R": {"length": 2_600}})]
+    for code in codes:
+        lab.walk(code, "pour")
+    technician = browser("technician")
+    by_shoe, measured = (technician.get("/sheets/pour", params={"codes": code}).text for code in codes)
+    assert "± 20 %" in by_shoe
+    assert f"± {plaster.FILL_ERROR:g} %" in measured
+    assert "by its measures" in technician.get(f"/pair/{codes[1]}").text
+
+
+def test_an_oven_typed_in_fahrenheit_is_kept_in_celsius(browser: Browser, lab: Lab) -> None:
+    manager = browser("manager")
+    assert manager.post("/lab/bench", data=settings_form(manager) | {"oven.1.oven_c": "390 F"}).status_code == 303
+    assert settings_form(manager)["oven.1.oven_c"] == "198.9"

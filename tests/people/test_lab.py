@@ -20,7 +20,7 @@ from tests.people.forms import read
 def as_shown(manager: TestClient) -> dict[str, Any]:
     """What the lab's page would send if nothing on it were touched."""
     page = read(manager.get("/lab").text)
-    names = ("name", "phone", "zone", "address", "country", "region", "closures")
+    names = ("name", "phone", "zone", "address", "country", "region", "closures", "last_allowance")
     hours = {name: value for name, value in page.values.items() if name.partition(".")[2].isdigit()}
     stages = [value for name, value in page.ticked if name == "stages_on"]
     return {name: page.values[name] for name in names} | hours | {"stages_on": stages}
@@ -57,7 +57,11 @@ def test_saving_the_page_untouched_changes_and_writes_nothing(
 
 @pytest.mark.parametrize(
     ("field", "value", "stored"),
-    [("zone", "Atlantic/Azores", "Atlantic/Azores"), ("stages_on", ["inspect", "grind"], ["grind", "inspect"])],
+    [
+        ("zone", "Atlantic/Azores", "Atlantic/Azores"),
+        ("stages_on", ["inspect", "grind"], ["grind", "inspect"]),
+        ("last_allowance", "20", 200),
+    ],
 )
 def test_a_setting_is_journalled_with_what_it_was_and_what_it_is(
     browser: Browser, house: House, database: Database, journal: Journal, field: str, value: object, stored: object

@@ -4,7 +4,6 @@ from collections.abc import Collection, Mapping
 from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from sqlmodel import Session, col, select
 
@@ -102,14 +101,9 @@ def amend(
 
 
 def _captured(db: Session, order_id: int, zone: str) -> dict[str, Any]:
-    """What the checks may know of the feet: the scans' measures, and when each capture came."""
-    scans, rows = captures.scans_of_order(db, order_id), captures.of_order(db, order_id)
-    return {
-        "feet": feet({side: scan.mesh for side, scan in scans.items()}),
-        "captured_on": {
-            row.side: row.arrived_at.astimezone(ZoneInfo(zone)).date() for row in rows if row.arrived_at is not None
-        },
-    }
+    """What the checks may know of the captures: the scans' measures, and when each was taken or at least came."""
+    meshes = captures.meshes(db, [order_id])[order_id]
+    return {"feet": feet(meshes), "captured_on": captures.captured_on(db, order_id, zone)}
 
 
 def promise(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetime | None = None) -> Moved:

@@ -1,6 +1,7 @@
 """Taking an order in: wearer, prescription, captures and pair in one transaction."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any, NamedTuple
 
 from sqlmodel import Session
@@ -17,7 +18,7 @@ from app.capture import actions as capture
 from app.capture.rules import KINDS
 from app.errors import BadInput
 from app.orders import actions as orders
-from app.orders.rules import read_body
+from app.orders.rules import read_body, read_feet
 from app.orders.rules.checks import Answers
 from app.orders.tables import Order
 from app.people import queries as people
@@ -50,8 +51,11 @@ def place(
     `start` is a later stage while a positive is kept; `carried` are sides that come along without work. With `answers`
     the prescription is checked, and everything that is found needs its answer.
     """
-    _check(wanted)
+    _check(wanted, by.zone)
     body = read_body(wanted.prescription, wanted.sides)
+    feet = read_feet(wanted.feet, wanted.sides)
+    if answers and wanted.captured_on:
+        answers = replace(answers, captured_on=dict.fromkeys(wanted.sides, wanted.captured_on))
     patient = orders.find_or_add_patient(
         db, by=by, clinic_id=wanted.clinic_id, label=wanted.label, facts=dict(wanted.wearer)
     )
@@ -68,12 +72,13 @@ def place(
         rush=wanted.rush,
         ulcer=wanted.ulcer,
         shoe=dict(wanted.shoe),
+        feet=feet,
         answers=answers,
     )
     order_id = order.id
     if start == "check_in":
         made = {side: kind for side, kind in wanted.captures.items() if side not in carried}
-        capture.expect(db, order_id=order_id, patient_id=patient.id, kinds=made)
+        capture.expect(db, order_id=order_id, patient_id=patient.id, kinds=made, captured_on=wanted.captured_on)
     terms = queries.terms_of(db, wanted.clinic_id)
     route = new_route(wanted.way, terms, start)
     loaded = _pair(db, order, wanted, patient.label, terms, route, reason, replaces)
@@ -89,7 +94,7 @@ def place(
     return Placed(state.code, 1, moved.pair_id, order_id, moved.move_id)
 
 
-def _check(wanted: Wanted) -> None:
+def _check(wanted: Wanted, zone: str) -> None:
     wrong: dict[str, str] = {}
     if wanted.way not in WAYS:
         wrong["way"] = f"One of {', '.join(WAYS)}; '{wanted.way}' is none of them."
@@ -101,6 +106,8 @@ def _check(wanted: Wanted) -> None:
     for stage in wanted.stage_notes:
         if stage not in STAGES:
             wrong[f"stage_notes.{stage}"] = f"There is no stage '{stage}'."
+    if wanted.captured_on and wanted.captured_on > clock.today(zone):
+        wrong["captured_on"] = f"{wanted.captured_on} is yet to come; say when the feet were cast or scanned."
     if wrong:
         raise BadInput(" ".join(wrong.values()), wrong)
 

@@ -28,13 +28,14 @@ class BatchRow(NamedTuple):
     right_stage: str | None
     order_id: int
     shoe: dict[str, Any]
+    feet: dict[str, dict[str, int]]
 
     def working(self, stage: str) -> str:
         """The sides that have work at `stage`."""
         return "".join(side for side, at in (("L", self.left_stage), ("R", self.right_stage)) if at == stage)
 
 
-_BATCH = select(*(order_t.c.shoe if name == "shoe" else pair_t.c[name] for name in BatchRow._fields)).join(
+_BATCH = select(*((pair_t if name in pair_t.c else order_t).c[name] for name in BatchRow._fields)).join(
     order_t, order_t.c.id == pair_t.c.order_id
 )
 

@@ -304,7 +304,7 @@ def _mm(millimetres: float) -> str:
 def _foot_words(side: Side) -> str:
     if side.foot is None:
         return "size of the foot not known"
-    on = {"scan": "the scan", "shoe": "the shoe's size"}[side.how]
+    on = {"scan": "the scan", "wearer": "its measures", "shoe": "the shoe's size"}[side.how]
     return f"foot {side.foot.length_mm:.0f} × {side.foot.breadth_mm:.0f} mm, by {on}"
 
 

@@ -1,20 +1,22 @@
 """How large is a foot and what is made for it? The measures that the figures of a pair and the sheets of a batch share.
 
-A foot is known by its scan, else by the size of its shoe, else not at all. Nothing is rounded here but a piece to be
-cut.
+A foot is known by its scan, else by what was measured on the wearer, else by the size of its shoe, else not at all.
+Nothing is rounded here but a piece to be cut.
 """
 
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from math import ceil, floor
-from typing import Any
+from typing import Any, NamedTuple
 
 from app.bench.rules.settings import BenchSettings, oven_row
+from app.orders.rules import Feet
 from app.trade import blanks, plaster, posts, prescription
 from app.trade.blanks import Foot, Size
 from app.trade.footmesh import FootMesh
 from app.trade.heat import Setting
-from app.trade.sizes import foot_length
+from app.trade.sizes import ALLOWANCE, made_for
 
 SHOE_ERROR = 20.0
 """Per cent for a volume that begins with the size of a shoe; from memory, no source."""
@@ -22,7 +24,7 @@ SHOE_ERROR = 20.0
 
 @dataclass(frozen=True, slots=True)
 class Side:
-    """What is known of one side. `how` says what the foot was measured on: scan, shoe or nothing."""
+    """What is known of one side. `how` says by what the foot is known: scan, wearer, shoe or nothing."""
 
     items: Mapping[str, Any]
     foot: Foot | None = None
@@ -33,20 +35,33 @@ class Side:
 Sides = Mapping[str, Side]
 
 
-def sides_of(body: Mapping[str, Mapping[str, Any]], meshes: Mapping[str, FootMesh], shoe: Mapping[str, Any]) -> Sides:
-    """Each side with its foot: from its scan, else from the length that the shoe's size is made for."""
-    return {side: _side(items, meshes.get(side), shoe) for side, items in body.items()}
+class Worn(NamedTuple):
+    """What an order says of feet and shoe; `allowance` is what the lab takes a last to be longer than the foot."""
+
+    feet: Feet
+    shoe: Mapping[str, Any]
+    allowance: int = ALLOWANCE
 
 
-def _side(items: Mapping[str, Any], mesh: FootMesh | None, shoe: Mapping[str, Any]) -> Side:
-    try:
+def sides_of(body: Mapping[str, Mapping[str, Any]], meshes: Mapping[str, FootMesh], worn: Worn) -> Sides:
+    """Each side with its foot: from its scan, its measures, else from the length that the shoe's size is made for."""
+    return {side: _side(side, items, meshes.get(side), worn) for side, items in body.items()}
+
+
+def _side(side: str, items: Mapping[str, Any], mesh: FootMesh | None, worn: Worn) -> Side:
+    with suppress(ValueError):  # a mesh that lies on another axis
         if mesh is not None:
             return Side(items, Foot(mesh.length_mm, mesh.width_mm), "scan", mesh.filled_cm3)
-        if shoe.get("size"):
-            return Side(items, blanks.foot_of_length(foot_length(shoe["size"], shoe["system"]) / 10), "shoe")
-    except ValueError:  # a mesh that lies on another axis, a size beyond any foot
-        pass
-    return Side(items)
+    measured = worn.feet.get(side, {})
+    if "length" in measured:
+        return Side(items, _measured(measured), "wearer")
+    length = made_for(worn.shoe, worn.allowance)
+    return Side(items) if length is None else Side(items, blanks.foot_of_length(length / 10), "shoe")
+
+
+def _measured(foot: Mapping[str, int]) -> Foot:
+    usual = blanks.foot_of_length(foot["length"] / 10)
+    return Foot(usual.length_mm, foot["breadth"] / 10) if "breadth" in foot else usual
 
 
 @dataclass(frozen=True, slots=True)

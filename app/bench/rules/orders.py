@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
+from app.orders.rules import Feet
+
 
 @dataclass(frozen=True)
 class Wanted:
@@ -20,6 +22,9 @@ class Wanted:
     wearer: Mapping[str, Any] = field(default_factory=dict)
     stage_notes: Mapping[str, str] = field(default_factory=dict)
     shoe: Mapping[str, Any] = field(default_factory=dict)
+    feet: Feet = field(default_factory=dict)
+    captured_on: date | None = None
+    """When the feet were cast or scanned; None says that it was about the day of the order."""
     wanted_on: date | None = None
     rush: str | None = None
     ulcer: str | None = None

@@ -13,6 +13,7 @@ from app.orders.rules import MATERIALS
 from app.trade import OutOfRange, heat, plaster
 from app.trade.footmesh import FILL_HEIGHTS
 from app.trade.heat import Setting, Trust
+from app.trade.units import read_celsius, read_length
 
 Kind = Literal["number", "choice", "yes"]
 MOST_ROWS = 40
@@ -171,7 +172,7 @@ def _number(
     if not raw and not needed:
         return None
     try:
-        value = float(raw.replace(",", "."))
+        value = _measured(raw, unit)
     except ValueError:
         value = float("nan")
     if not low <= value <= high or (whole and value != int(value)):
@@ -179,6 +180,13 @@ def _number(
         wrong[name] = f"{label}: {kind} from {low:.4g} to {high:g} ({unit}); '{raw[:20]}' is not."
         return None
     return int(value) if whole else value
+
+
+def _measured(raw: str, unit: str) -> float:
+    """In the field's own unit, whatever unit was typed."""
+    if unit == "°C":
+        return round(read_celsius(raw), 1)
+    return read_length(raw) / 10 if unit.startswith("mm") else float(raw.replace(",", "."))
 
 
 def _material(typed: Mapping[str, str], name: str, wrong: dict[str, str]) -> str:

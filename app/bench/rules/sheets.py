@@ -13,10 +13,11 @@ from app.bench.rules.figures import BLANK_FORMULA, BLANK_SOURCE, NO_ROW, Figure
 from app.bench.rules.measures import Sides, grams, platform_mm, shell_blank, thickness_mm, volume
 from app.bench.rules.settings import BenchSettings, between, oven_row
 from app.errors import BadInput
-from app.orders.rules import MATERIALS, SIDE_NAMES, millimetres
+from app.orders.rules import MATERIALS, SIDE_NAMES
 from app.trade import OutOfRange, heat, plaster, posts
 from app.trade.heat import Setting, Trust
 from app.trade.nesting import Blank, Cut, Sheet, nest
+from app.trade.units import length_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,7 +197,7 @@ def _oven_group(material: str, thick: float | None, rows: Sequence[Given], setti
     row = oven_row(settings, material, thick)
     cuts, left = _nested(material, thick, rows, settings) if settings.cuts_blanks else ([], [])
     return OvenGroup(
-        f"{MATERIALS.get(material, material)} {millimetres(round(thick * 10)) if thick else ''}".strip(),
+        f"{MATERIALS.get(material, material)} {length_words(thick * 10) if thick else ''}".strip(),
         *_heat_words(row),
         row.source if row else "",
         row.trust if row else None,

@@ -89,6 +89,12 @@ class OrderIn(Checked):
         description="name, born_on, born_year, mass_kg, posture_left, posture_right, risks; seen by the own clinics.",
     )
     shoe: dict[str, Any] = Field(default_factory=dict, description=examples.SHOE)
+    feet: dict[Literal["L", "R"], dict[str, int]] = Field(
+        default_factory=dict, description="length and breadth as measured, in tenths of a millimetre."
+    )
+    captured_on: date | None = Field(
+        default=None, description="When the feet were cast or scanned, if that was not about now."
+    )
     ulcer: str | None = Field(
         default=None, max_length=2000, description="With the risk active_ulcer: who treats it; the order needs it."
     )

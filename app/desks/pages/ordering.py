@@ -19,7 +19,8 @@ from app.capture.rules import KINDS, feet
 from app.desks import actions
 from app.desks.pages.common import lab_values
 from app.desks.queries import earlier_order
-from app.desks.rules import answers_from_form, copied, findings_so_far, order_from_form
+from app.desks.rules import answers_from_form, copied, order_from_form
+from app.desks.rules.live import findings_so_far, size_guide
 from app.errors import BadInput, TooLarge
 from app.orders.rules import ITEMS, RISKS, SHOE_KINDS
 from app.orders.rules.checks import Unanswered
@@ -93,7 +94,8 @@ def order_form(request: Request, ask: Signed, start: str = "") -> Response:
     with ask.reading() as (viewer, db):
         need(viewer, "place_order")
         values = _order_values(db, viewer)
-        typed = earlier_order(db, start, viewer) if start else {}
+        typed = earlier_order(db, start, viewer) if start else {"units": viewer.units}
+        values |= _guide(db, typed)
     return page(request, "desks/order.html", viewer=viewer, typed=typed, errors={}, **values)
 
 
@@ -115,7 +117,7 @@ def place_order(request: Request, ask: Signed, form: Form, scans: Annotated[Scan
     errors = scans.once_more() | errors
     with ask.reading() as (viewer, db):
         need(viewer, "place_order")
-        values = _order_values(db, viewer) | {"findings": found}
+        values = _order_values(db, viewer) | {"findings": found} | _guide(db, typed)
     status = 200 if copying else 422
     return page(request, "desks/order.html", viewer=viewer, status=status, typed=typed, errors=errors, **values)
 
@@ -141,12 +143,12 @@ def _place(ask: Signed, typed: Mapping[str, Any], scans: Scans) -> Response:
 @router.post("/orders/checks")
 def look_so_far(ask: Signed, form: Form) -> Response:
     """The checks of a form that is still being filled in, as a part of its page; nothing is written."""
-    with ask.reading() as (viewer, _):
-        need(viewer, "place_order")
     typed = as_lists(form)
-    return HTMLResponse(
-        part("desks/checks.html", typed=typed, findings=findings_so_far(typed, clock.today(viewer.zone)), alone=True)
-    )
+    with ask.reading() as (viewer, db):
+        need(viewer, "place_order")
+        guide = _guide(db, typed)
+    found = findings_so_far(typed, clock.today(viewer.zone), guide["allowance"])
+    return HTMLResponse(part("desks/live.html", typed=typed, findings=found, alone=True, **guide))
 
 
 def _what_now(code: str, kinds: set[str], checked_in: bool, scans: int) -> str:
@@ -155,6 +157,11 @@ def _what_now(code: str, kinds: set[str], checked_in: bool, scans: int) -> str:
     if kinds != {"scan"}:
         return f"Write {code} on the cast."
     return "Its scans are with it." if scans else "Its scan files can be added here."
+
+
+def _guide(db: Session, typed: Mapping[str, Any]) -> dict[str, Any]:
+    allowance = people.lab(db).last_allowance
+    return {"sizes": size_guide(typed, allowance), "allowance": allowance}
 
 
 def _order_values(db: Session, viewer: Viewer) -> dict[str, Any]:

@@ -105,6 +105,8 @@ def _asked(form: Typed) -> Asked:
     facts |= facts_from_form(act, form)
     if form.get("start"):
         facts["start"] = form["start"]
+    if act == "remake" and (seen := answers_from_form(form).seen):
+        facts["acknowledged"] = sorted(seen)
     if form.get("holds"):
         facts["holds"] = [int(form["holds"])] if form["holds"].isdigit() else []
     if picked := [whole(number) for number in form.all("lots") if number]:
@@ -133,6 +135,7 @@ def shown_again(request: Request, ask: Ask, code: str, refusal: Refusal | None, 
         values = _pair_values(db, viewer, queries.find(db, code, viewer))
     fields = refusal.fields if isinstance(refusal, BadInput) else {}
     values |= {"refused": refusal.sentence if refusal else "", "errors": fields, "typed": typed, "failed": failed}
+    values["findings"] = refusal.findings if isinstance(refusal, Unanswered) else ()
     status = refusal.status if refusal else 200
     return page(request, "desks/pair.html", viewer=viewer, status=status, **values)
 
@@ -153,7 +156,7 @@ def _pair_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, Any]:
         "begun_by": people.staff_names(db, [row["started_by"]]).get(row["started_by"]) if row["started_by"] else "",
         "holds": holds,
         "moves": [(sentence(move), " ".join(said_of(move, checks)), move.at) for move in moves],
-        "rows": prescription_rows(holding.body),
+        "rows": prescription_rows(holding.body, viewer.units),
         "number": holding.number,
         "stage_notes": orders.words(db, list(holding.stage_notes.values())),
         "notes_at": holding.stage_notes,
@@ -168,7 +171,7 @@ def _pair_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, Any]:
         "hold_list": [(str(hold.id), hold.words or hold.kind) for hold in holds],
         **_capture_values(db, viewer, loaded),
         "stage_sheets": [(figures.TITLES[stage], rows) for stage, rows in stage_figures(db, loaded)],
-        "wearer": wearer(db, loaded) if may(viewer, "see_patient", row["clinic_id"]) else [],
+        "wearer": wearer(db, loaded, viewer.units) if may(viewer, "see_patient", row["clinic_id"]) else [],
         "checks": orders.checks(db, row["order_id"]) if may(viewer, "see_patient", row["clinic_id"]) else [],
         "may_transfer": may(viewer, "transfer_wearer"),
         "may_see_journal": may(viewer, "see_journal"),
@@ -187,6 +190,7 @@ def _pair_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, Any]:
         **_belonging_values(db, viewer, loaded),
         **lot_values(db, viewer, loaded, holding.body),
         "refused": "",
+        "findings": (),
         "errors": {},
         "typed": Typed(),
         "failed": "",
@@ -230,8 +234,8 @@ def _capture_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, An
             for each in rows
         ],
         "scans": [(side, SIDE_WORDS[side], scan) for side, scan in scans.items()],
-        "measure_rows": measure_rows(meshes),
-        "scan_cautions": scan_cautions(meshes),
+        "measure_rows": measure_rows(meshes, viewer.units),
+        "scan_cautions": scan_cautions(meshes, viewer.units),
         "scan_doors": [
             (each.side, SIDE_WORDS[each.side], each.file_key is not None)
             for each in rows
@@ -245,11 +249,12 @@ def _furthest(state: State) -> int:
     return max((state.route.index(stage) for stage in state.sides.values()), default=0)
 
 
-def prescription_rows(body: Mapping[str, Mapping[str, Any]]) -> list[tuple[str, str | None, str | None]]:
+def prescription_rows(body: Mapping[str, Mapping[str, Any]], units: str) -> list[tuple[str, str | None, str | None]]:
     """Item, left, right in words; an item that neither side has is left out."""
     rows = []
     for item in ITEMS.values():
-        words = {side: value_words(item, body[side][item.key]) for side in ("L", "R") if item.key in body.get(side, {})}
+        made = [side for side in ("L", "R") if item.key in body.get(side, {})]
+        words = {side: value_words(item, body[side][item.key], units) for side in made}
         if words:
             rows.append((item.label, words.get("L"), words.get("R")))
     return rows
@@ -263,7 +268,9 @@ def prescription_form(request: Request, code: str, ask: Signed) -> Response:
         holding = orders.holding(db, loaded.row["order_id"])
         notes = orders.words(db, list(holding.stage_notes.values()))
         typed = as_typed(
-            holding.body, {f"note.{key}": notes.get(note, "") for key, note in holding.stage_notes.items()}
+            holding.body,
+            {f"note.{key}": notes.get(note, "") for key, note in holding.stage_notes.items()},
+            viewer.units,
         )
         values = _prescription_values(db, loaded)
     return page(request, "desks/prescription.html", viewer=viewer, typed=typed, errors={}, **values)

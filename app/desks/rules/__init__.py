@@ -1,18 +1,30 @@
-"""Reading the order form: what was typed becomes an order, or every fault is named at its field."""
+"""Reading the order form: what was typed becomes an order, or every fault is named at its field.
 
-from collections.abc import Callable, Mapping
+What a form is answered while it is still being filled in is live.py.
+"""
+
+from collections.abc import Callable, Iterable, Mapping
 from datetime import date
-from types import SimpleNamespace
 from typing import Any
 
 from app.bench.rules.orders import Wanted
 from app.bench.rules.stages import STAGES, WAYS
 from app.capture.rules import KINDS
 from app.errors import BadInput
-from app.orders.rules import ITEMS, ULCER_ASKS, Body, Item, read_body, read_shoe, read_wearer
-from app.orders.rules.checks import Answers, findings
-from app.trade.prescription import Finding
-from app.trade.sizes import kg_from_pounds
+from app.orders.rules import (
+    FOOT,
+    INSIDE_WIDTH,
+    ITEMS,
+    ULCER_ASKS,
+    Body,
+    Feet,
+    read_body,
+    read_shoe,
+    read_wearer,
+)
+from app.orders.rules.checks import Answers
+from app.trade import OutOfRange
+from app.trade.units import length_typed, length_words, read_length, read_mass
 
 REMAKE_STARTS = {
     "positive": "the positive, pressed again",
@@ -26,24 +38,37 @@ MARKS_START = ("start", "put_down")
 """Acts that a lab has only if it wants to: they say who worked when."""
 
 
+def units_of(typed: Mapping[str, Any]) -> str:
+    """In which units a form was shown and filled in."""
+    return "imperial" if typed.get("units") == "imperial" else "metric"
+
+
 def side_items(typed: Mapping[str, Any], side: str, wrong: dict[str, str]) -> dict[str, Any]:
-    """One side's prescription; millimetres as typed ("3.5", "3,5") become tenths."""
+    """One side's prescription; lengths as typed ("3.5", "3,5", "3/16 in") become tenths."""
+    units = units_of(typed)
     items: dict[str, Any] = {}
     for item in ITEMS.values():
         raw = typed.get(f"{side}.{item.key}")
         if raw in (None, "", []):
             continue
-        items[item.key] = _tenths(item, str(raw), f"{side}.{item.key}", wrong) if item.kind == "length" else raw
+        if item.kind == "length":
+            raw = _tenths(str(raw), f"{side}.{item.key}", (item.label, item.low, item.high), units, wrong)
+        items[item.key] = raw
     return {key: value for key, value in items.items() if value is not None}
 
 
-def _tenths(item: Item, raw: str, field: str, wrong: dict[str, str]) -> int | None:
+def _tenths(raw: str, field: str, of: tuple[str, int, int], units: str, wrong: dict[str, str]) -> int | None:
+    """A length of a form; `of` is what it is called and from where to where it may lie, in tenths."""
+    label, low, high = of
     try:
-        return round(float(raw.replace(",", ".")) * 10)
-    except (ValueError, OverflowError):
-        allowed = f"a number of millimetres, from {item.low / 10:g} to {item.high / 10:g}"
-        wrong[field] = f"{item.label} is {allowed}; '{raw[:20]}' is not."
-        return None
+        tenths = read_length(raw, units)
+    except OutOfRange:
+        tenths = -1
+    if low <= tenths <= high:
+        return tenths
+    allowed = f"from {length_words(low, units)} to {length_words(high, units)}"
+    wrong[field] = f"{label} is {allowed}; '{raw[:20]}' is not."
+    return None
 
 
 def read_day(raw: str, field: str, wrong: dict[str, str]) -> date | None:
@@ -102,9 +127,11 @@ def order_from_form(typed: Mapping[str, Any], typist: int, scans: Mapping[str, s
         prescription=prescription,
         captures=captures,
         prescriber_id=int(prescriber) if prescriber.isdigit() else typist,
-        wearer=_wearer(typed, wrong),
+        wearer=read_record(typed, wrong),
         stage_notes=stage_notes(typed),
-        shoe=_shoe(typed, wrong),
+        shoe=shoe_of(typed, wrong),
+        feet=feet_of(typed, sides, wrong),
+        captured_on=read_day(str(typed.get("captured_on", "")), "captured_on", wrong),
         wanted_on=read_day(str(typed.get("wanted_on", "")), "wanted_on", wrong),
         rush=str(typed.get("rush", "")).strip() or None,
         ulcer=str(typed.get("ulcer", "")).strip() or None,
@@ -123,24 +150,11 @@ SEEN, SIGNED = "seen.", "signed."
 
 def answers_from_form(typed: Mapping[str, Any]) -> Answers:
     signed = {name.removeprefix(SIGNED): str(words) for name, words in typed.items() if name.startswith(SIGNED)}
-    return Answers(frozenset(name.removeprefix(SEEN) for name in typed if name.startswith(SEEN)), signed)
+    seen = frozenset(name.removeprefix(SEEN) for name in typed if name.startswith(SEEN))
+    return Answers(seen, signed, units=units_of(typed))
 
 
-def findings_so_far(typed: Mapping[str, Any], today: date) -> list[Finding]:
-    """What the checks find in a form that is still being filled in; what can't be read yet raises nothing."""
-    unread: dict[str, str] = {}
-    sides = [side for side in "LR" if side in str(typed.get("sides", "LR"))]
-    body = {side: side_items(typed, side, unread) for side in sides}
-    for side, items in body.items():
-        faults = _faults_of({side: items}, side)
-        body[side] = {key: value for key, value in items.items() if f"{side}.{key}" not in faults}
-    wearer = dict.fromkeys(("born_on", "born_year", "mass_kg", "posture_left", "posture_right"))
-    record = SimpleNamespace(**(wearer | {"risks": []} | _wearer(typed, unread)))
-    ulcer = bool(str(typed.get("ulcer", "")).strip())
-    return findings(body, record, _shoe(typed, unread), today, answers_from_form(typed), ulcer)
-
-
-def _faults_of(body: Body, sides: str) -> dict[str, str]:
+def faults_of(body: Body, sides: str) -> dict[str, str]:
     faults: dict[str, str] = {}
     _also(faults, lambda: read_body(body, sides))
     return faults
@@ -165,21 +179,21 @@ def _also(wrong: dict[str, str], check: Callable[[], Any]) -> Any:
         return {}
 
 
-def _wearer(typed: Mapping[str, Any], wrong: dict[str, str]) -> dict[str, Any]:
+def read_record(typed: Mapping[str, Any], wrong: dict[str, str]) -> dict[str, Any]:
     raw: dict[str, Any] = {key: typed.get(key) for key in ("name", "born_on", "born_year", "mass_kg")}
     raw |= {"posture_left": typed.get("posture_left"), "posture_right": typed.get("posture_right")}
     raw["risks"] = typed.get("risks", [])
-    if raw["mass_kg"] and typed.get("mass_unit") == "lb":
-        raw["mass_kg"] = _pounds(str(raw["mass_kg"]), wrong)
+    if raw["mass_kg"]:
+        raw["mass_kg"] = _kilograms(str(raw["mass_kg"]), units_of(typed), wrong)
     found: dict[str, Any] = _also(wrong, lambda: read_wearer(raw))
     return found
 
 
-def _pounds(text: str, wrong: dict[str, str]) -> float | None:
+def _kilograms(text: str, units: str, wrong: dict[str, str]) -> float | None:
     try:
-        return round(kg_from_pounds(float(text.replace(",", "."))), 1)
-    except ValueError:
-        wrong["mass_kg"] = f"A body mass is a number of pounds; '{text[:20]}' is not."
+        return read_mass(text, units)
+    except OutOfRange as fault:
+        wrong["mass_kg"] = f"Body mass: {fault}"
         return None
 
 
@@ -187,18 +201,28 @@ def stage_notes(typed: Mapping[str, Any]) -> dict[str, str]:
     return {stage: words for stage in STAGES if (words := str(typed.get(f"note.{stage}", "")).strip()[:2000])}
 
 
-def _shoe(typed: Mapping[str, Any], wrong: dict[str, str]) -> dict[str, Any]:
+def shoe_of(typed: Mapping[str, Any], wrong: dict[str, str]) -> dict[str, Any]:
     raw = {key: typed.get(f"shoe.{key}") for key in ("kind", "size", "system", "liner", "inside_width")}
     if not raw["size"]:
         raw["system"] = None
-    if width := str(raw["inside_width"] or "").replace(",", "."):
-        try:
-            raw["inside_width"] = round(float(width) * 10)
-        except (ValueError, OverflowError):
-            wrong["shoe.inside_width"] = f"An inside width is a number of millimetres; '{width[:20]}' is not."
-            raw["inside_width"] = None
+    if raw["inside_width"]:
+        of = ("The shoe's inside width", *INSIDE_WIDTH)
+        raw["inside_width"] = _tenths(str(raw["inside_width"]), "shoe.inside_width", of, units_of(typed), wrong)
     found: dict[str, Any] = _also(wrong, lambda: read_shoe(raw))
     return found
+
+
+def feet_of(typed: Mapping[str, Any], sides: Iterable[str], wrong: dict[str, str]) -> Feet:
+    """The measured feet of these sides."""
+    feet: Feet = {}
+    for side in sides:
+        for name, (low, high) in FOOT.items():
+            field = f"foot.{side}.{name}"
+            if raw := str(typed.get(field, "")).strip():
+                of = (f"A foot's {name}", round(low * 10), round(high * 10))
+                tenths = _tenths(raw, field, of, units_of(typed), wrong)
+                feet.setdefault(side, {}).update({name: tenths} if tenths is not None else {})
+    return feet
 
 
 def copied(typed: Mapping[str, Any], source: str, target: str) -> dict[str, Any]:
@@ -218,11 +242,11 @@ def _at(side: str, name: str) -> str:
     return f"capture.{side}" if name == "capture" else f"{side}.{name}"
 
 
-def as_typed(body: Body, order: Mapping[str, Any]) -> dict[str, Any]:
+def as_typed(body: Body, order: Mapping[str, Any], units: str) -> dict[str, Any]:
     """An earlier prescription as the form would have it, so that a new one can start from it."""
-    typed: dict[str, Any] = dict(order)
+    typed: dict[str, Any] = {"units": units} | dict(order)
     for side, items in body.items():
         for key, value in items.items():
             item = ITEMS[key]
-            typed[f"{side}.{key}"] = f"{value / 10:g}" if item.kind == "length" else value
+            typed[f"{side}.{key}"] = length_typed(value, units) if item.kind == "length" else value
     return typed

@@ -11,7 +11,9 @@ from typing import Any, Literal
 
 from app.errors import BadInput
 from app.trade import posts
+from app.trade.blanks import LEAST_BREADTH_MM, LEAST_LENGTH_MM, MOST_BREADTH_MM, MOST_LENGTH_MM
 from app.trade.sizes import SYSTEMS, foot_length
+from app.trade.units import length_words
 
 Kind = Literal["choice", "length", "post", "many"]
 Body = dict[str, dict[str, Any]]
@@ -163,14 +165,9 @@ def bench_marks(risks: Iterable[str]) -> list[str]:
     return ["no hard edges, no seams"] if HIGH_RISK & set(risks) else []
 
 
-def millimetres(tenths: int) -> str:
-    """35 is "3.5 mm", 40 is "4.0 mm": a sheet's thickness is always written with its tenth."""
-    return f"{tenths / 10:.1f}\u00a0mm"
-
-
-def value_words(item: Item, value: Any) -> str:
+def value_words(item: Item, value: Any, units: str = "metric") -> str:
     if item.kind == "length":
-        return millimetres(int(value))
+        return length_words(int(value), units)
     if item.kind == "choice":
         return item.choices[value]
     if item.kind == "many":
@@ -317,11 +314,47 @@ def read_shoe(raw: Mapping[str, Any]) -> dict[str, Any]:
         else:
             _size(shoe, wrong)
     width = shoe.get("inside_width")
-    if width is not None and (not isinstance(width, int) or not 400 <= width <= 1600):
-        wrong["shoe.inside_width"] = f"An inside width is from 40 to 160 mm; '{width}' (in tenths) is not."
+    low, high = INSIDE_WIDTH
+    if width is not None and not _within(width, low / 10, high / 10):
+        words = f"An inside width is from {low / 10:g} to {high / 10:g} mm; '{width}' (in tenths) is not."
+        wrong["shoe.inside_width"] = words
     if wrong:
         raise BadInput("The shoe needs another look.", wrong)
     return shoe
+
+
+INSIDE_WIDTH = (400, 1600)
+"""Of a shoe, in tenths of a millimetre; plain sense, no source."""
+FOOT = {"length": (LEAST_LENGTH_MM, MOST_LENGTH_MM), "breadth": (LEAST_BREADTH_MM, MOST_BREADTH_MM)}
+"""What is measured of a standing foot, and from where to where it can lie, in millimetres."""
+Feet = dict[str, dict[str, int]]
+"""Side to what is known of its foot, in tenths of a millimetre."""
+
+
+def read_feet(raw: Mapping[str, Mapping[str, Any]], sides: str) -> Feet:
+    """The measures of the feet, in tenths; what is empty is left out. A fault stands at `foot.L.length`."""
+    wrong: dict[str, str] = {}
+    feet: Feet = {}
+    for side, measures in raw.items():
+        known = {name: value for name, value in measures.items() if value not in (None, "")}
+        if known and side not in sides:
+            wrong[f"foot.{side}"] = f"This order is for {sides}; there is no side '{side}' in it."
+        for name, value in known.items():
+            if name not in FOOT:
+                wrong[f"foot.{side}.{name}"] = f"'{name}' is not measured of a foot; {' and '.join(FOOT)} are."
+            elif not _within(value, *FOOT[name]):
+                low, high = FOOT[name]
+                words = f"A foot's {name} is from {low:g} to {high:g} mm; {value!r} (in tenths) is not."
+                wrong[f"foot.{side}.{name}"] = words
+        if known:
+            feet[side] = known
+    if wrong:
+        raise BadInput("The feet need another look.", wrong)
+    return feet
+
+
+def _within(tenths: Any, low_mm: float, high_mm: float) -> bool:
+    return isinstance(tenths, int) and not isinstance(tenths, bool) and low_mm <= tenths / 10 <= high_mm
 
 
 def _size(shoe: dict[str, Any], wrong: dict[str, str]) -> None:

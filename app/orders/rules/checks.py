@@ -9,8 +9,7 @@ from datetime import date
 from typing import Any, Protocol
 
 from app.errors import BadInput
-from app.orders.rules import Body, is_child
-from app.trade.blanks import Foot
+from app.orders.rules import Body, Feet, is_child
 from app.trade.prescription import Finding, Known, check
 
 ASK = "Some of this needs another look before it is made; nothing was lost."
@@ -31,13 +30,16 @@ class Wearer(Protocol):
 class Answers:
     """`seen` holds the keys of cautions that were acknowledged, `signed` the reason for each stop.
 
-    `feet` and `captured_on` are what is known of the captures, by side.
+    `feet` are the scans' measures in tenths of a millimetre and `captured_on` their days, by side; `units` are the
+    clinic's. `only` names the one check that is asked, where everything else was answered before.
     """
 
     seen: frozenset[str] = frozenset()
     signed: Mapping[str, str] = field(default_factory=dict)
-    feet: Mapping[str, Foot] = field(default_factory=dict)
+    feet: Feet = field(default_factory=dict)
     captured_on: Mapping[str, date] = field(default_factory=dict)
+    units: str = "metric"
+    only: str = ""
 
     def to(self, finding: Finding) -> str | None:
         """What was said to it: the reason of a stop, "" for a caution that was seen, None for nothing."""
@@ -64,21 +66,34 @@ def told(finding: Finding) -> dict[str, str]:
     return {name: getattr(finding, name) for name in names}
 
 
-def findings(
-    body: Body, wearer: Wearer, shoe: Mapping[str, Any], today: date, answers: Answers, ulcer: bool
-) -> list[Finding]:
-    """`ulcer` says that the words which an active ulcer asks for are there already."""
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What is looked at beside the wearer's record. `ulcer`: the words that an active one asks for are there."""
+
+    body: Body
+    shoe: Mapping[str, Any]
+    feet: Feet
+    """As they were measured; a scan knows better."""
+    ulcer: bool
+    today: date
+    allowance: int
+
+
+def findings(asked: Asked, wearer: Wearer, answers: Answers) -> list[Finding]:
+    feet = {side: asked.feet.get(side, {}) | answers.feet.get(side, {}) for side in asked.body}
     postures = {"L": wearer.posture_left, "R": wearer.posture_right}
     known = Known(
-        body=body,
-        today=today,
-        risks=frozenset(wearer.risks) - ({"active_ulcer"} if ulcer else frozenset()),
+        body=asked.body,
+        today=asked.today,
+        risks=frozenset(wearer.risks) - ({"active_ulcer"} if asked.ulcer else frozenset()),
         mass_kg=wearer.mass_kg,
-        child=is_child(wearer.born_on, wearer.born_year, today),
+        child=is_child(wearer.born_on, wearer.born_year, asked.today),
         posture={side: value for side, value in postures.items() if value is not None},
-        foot_length={side: round(foot.length_mm * 10) for side, foot in answers.feet.items()},
-        foot_breadth={side: round(foot.breadth_mm * 10) for side, foot in answers.feet.items()},
+        foot_length={side: foot["length"] for side, foot in feet.items() if "length" in foot},
+        foot_breadth={side: foot["breadth"] for side, foot in feet.items() if "breadth" in foot},
         captured_on=answers.captured_on,
-        shoe=shoe,
+        shoe=asked.shoe,
+        allowance=asked.allowance,
+        units=answers.units,
     )
-    return check(known)
+    return [finding for finding in check(known) if finding.key.startswith(answers.only)]

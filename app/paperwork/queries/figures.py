@@ -8,13 +8,14 @@ from sqlmodel import Session
 from app.bench import queries as bench
 from app.bench.queries import Loaded
 from app.bench.rules.figures import FIGURES, Figure
-from app.bench.rules.measures import Sides, sides_of
+from app.bench.rules.measures import Sides, Worn, sides_of
 from app.bench.rules.record import shown_at
 from app.bench.rules.settings import BenchSettings, oven_row, oven_words
 from app.bench.rules.sheets import Given, given
 from app.bench.rules.stages import STAGES
 from app.capture import queries as captures
 from app.orders import queries as orders
+from app.people import queries as people
 from app.trade import codes
 
 MOST_PAIRS = 50
@@ -65,7 +66,8 @@ def press_words(db: Session, pair_ids: Collection[int]) -> dict[int, tuple[str, 
 def _sides(db: Session, loaded: Loaded) -> Sides:
     order_id = loaded.row["order_id"]
     order, _ = orders.order_and_patient(db, order_id)
-    return sides_of(orders.holding(db, order_id).body, captures.meshes(db, [order_id])[order_id], order.shoe)
+    worn = Worn(order.feet, order.shoe, people.lab(db).last_allowance)
+    return sides_of(orders.holding(db, order_id).body, captures.meshes(db, [order_id])[order_id], worn)
 
 
 def batch(db: Session, kind: str, asked: Collection[str]) -> Batch:
@@ -82,7 +84,8 @@ def batch(db: Session, kind: str, asked: Collection[str]) -> Batch:
     rows: list[Given] = []
     for pair in pairs:
         if working := pair.working(stage):
-            sides = sides_of(bodies[pair.order_id], meshes[pair.order_id], pair.shoe)
+            worn = Worn(pair.feet, pair.shoe, people.lab(db).last_allowance)
+            sides = sides_of(bodies[pair.order_id], meshes[pair.order_id], worn)
             rows += given(pair.code, sides, working, settings)
         else:
             where = STAGES[pair.stage].queue if pair.stage else "its end"

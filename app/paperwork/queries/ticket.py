@@ -12,10 +12,11 @@ from app.bench.rules.machine import State
 from app.bench.rules.stages import STAGES, joins_at
 from app.bench.tables import Move, Pair
 from app.orders import queries as orders
-from app.orders.rules import ITEMS, SHOE_KINDS, bench_marks, millimetres, value_words
+from app.orders.rules import ITEMS, SHOE_KINDS, bench_marks, value_words
 from app.paperwork.queries.figures import route_figures
 from app.people import queries as people
 from app.trade.sizes import SYSTEMS
+from app.trade.units import length_words
 
 VISITS = {"new": "New pair"}
 """What a visit's reason is called on paper where its own word is not enough."""
@@ -137,7 +138,7 @@ def shoe_words(shoe: Mapping[str, Any]) -> str:
     if shoe.get("size"):
         parts.append(f"size {shoe['size']:g} {SYSTEMS[shoe['system']].words}")
     if shoe.get("inside_width"):
-        parts.append(f"{millimetres(shoe['inside_width'])} wide inside")
+        parts.append(f"{length_words(shoe['inside_width'])} wide inside")
     if shoe.get("liner") in LINERS:
         parts.append(LINERS[shoe["liner"]])
     return ", ".join(parts)

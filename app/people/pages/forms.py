@@ -10,6 +10,9 @@ import holidays
 from holidays.registry import COUNTRIES
 
 from app.people.rules import Role
+from app.trade import OutOfRange
+from app.trade.sizes import ALLOWANCE, MOST_ALLOWANCE
+from app.trade.units import length_typed, read_length
 from app.web import Typed
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
@@ -25,6 +28,7 @@ ROLES = {
     Role.CLINICIAN: "Clinician: orders, fits and reviews at the own clinics",
     Role.MANAGER: "Manager: people, settings, figures",
 }
+UNITS = {"metric": "mm and kg", "imperial": "inches and pounds"}
 CLINIC_ROWS = 4
 """Clinics that the set-up page has room for; more are added on the lab's page."""
 
@@ -43,6 +47,7 @@ def choices(zone: str = "") -> dict[str, Any]:
         "zones": [(each, each.replace("_", " ")) for each in sorted({*_places(), zone} - {""})],
         "countries": _countries(),
         "stages": list(OPTIONAL_STAGES.items()),
+        "units": list(UNITS.items()),
     }
 
 
@@ -85,6 +90,7 @@ def read_lab(form: Typed, wrong: dict[str, str]) -> tuple[dict[str, Any], dict[s
         "address": read_text(form, "address", "The address", wrong, most=400),
         "stages_on": [stage for stage in OPTIONAL_STAGES if stage in form.all("stages_on")],
         "marks_start": "marks_start" in form,
+        "last_allowance": _allowance(form, wrong),
     }
     hours = [_spans(form, day, wrong) for day in range(7)]
     if not any(hours) and not any(name.startswith("from.") for name in wrong):
@@ -92,6 +98,20 @@ def read_lab(form: Typed, wrong: dict[str, str]) -> tuple[dict[str, Any], dict[s
     country, region = _holidays_of(form, wrong)
     closures = _closures(form.get("closures", ""), wrong)
     return lab, {"hours": hours, "country": country, "region": region, "closures": closures}
+
+
+def _allowance(form: Typed, wrong: dict[str, str]) -> int:
+    """In tenths of a millimetre; a form that does not ask leaves it as is usual."""
+    typed = form.get("last_allowance", length_typed(ALLOWANCE))
+    try:
+        allowance = read_length(typed)
+    except OutOfRange:
+        allowance = -1
+    if not 0 <= allowance <= MOST_ALLOWANCE:
+        most = length_typed(MOST_ALLOWANCE)
+        words = f"By how much a last is longer than the foot: from 0 to {most} mm; '{typed[:20]}' is not."
+        wrong["last_allowance"] = words
+    return allowance
 
 
 def _zone(form: Typed, wrong: dict[str, str]) -> str:

@@ -8,10 +8,11 @@ from sqlmodel import Session
 
 from app.errors import BadInput
 from app.people import actions, queries
-from app.people.pages.forms import choices, read_days, read_ids, read_lab, read_text
+from app.people.pages.forms import UNITS, choices, read_days, read_ids, read_lab, read_text
 from app.people.permissions import need
 from app.people.sessions import Ask, Signed
 from app.templating import go, page
+from app.trade.units import length_typed
 from app.web import Form, Typed
 
 router = APIRouter(prefix="/lab")
@@ -55,6 +56,7 @@ def _stored(db: Session) -> Typed:
     pairs += [("country", calendar.country), ("region", calendar.region), ("closures", " ".join(calendar.closures))]
     pairs += [("stages_on", stage) for stage in lab.stages_on]
     pairs += [("marks_start", "yes")] if lab.marks_start else []
+    pairs += [("last_allowance", length_typed(lab.last_allowance))]
     for day, spans in enumerate(calendar.hours):
         if spans:
             pairs += [(f"from.{day}", spans[0][0]), (f"to.{day}", spans[-1][1])]
@@ -84,8 +86,11 @@ def keep_clinic(request: Request, ask: Signed, form: Form) -> Response:
         "phone": read_text(form, "clinic_phone", "The telephone number", wrong, most=40),
         "by_parcel": "by_parcel" in form,
         "trims": "trims" in form,
+        "units": form.get("units", "metric"),
         "transit_days": read_days(form, "transit_days", wrong),
     }
+    if clinic["units"] not in UNITS:
+        wrong["units"] = f"Units are one of {', '.join(UNITS)}."
     ids = read_ids(form, "clinic_id")
     clinic_id = ids[0] if ids else None
     try:
