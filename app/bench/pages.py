@@ -1,4 +1,4 @@
-"""Where a manager sets the bench: plaster, margins, the oven table, the sheets in stock."""
+"""Where a manager sets the bench: plaster, margins, whether blanks are cut here, the oven table."""
 
 from collections.abc import Mapping
 from dataclasses import asdict
@@ -8,15 +8,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from app.bench import actions, queries
-from app.bench.rules.settings import (
-    CHOICES,
-    OVEN_NUMBERS,
-    SHEET_NUMBERS,
-    TRUSTS,
-    BenchSettings,
-    oven_words,
-    read,
-)
+from app.bench.rules.settings import CHOICES, OVEN_NUMBERS, TRUSTS, BenchSettings, oven_words, read
 from app.errors import BadInput
 from app.orders.rules import MATERIALS
 from app.people import queries as people
@@ -26,8 +18,6 @@ from app.templating import go, page
 from app.web import Form, Typed
 
 router = APIRouter(include_in_schema=False)
-SPARE = {"oven": 1, "sheet": 2}
-"""Empty rows that the form has beside those that are there."""
 
 
 @router.get("/lab/bench")
@@ -51,36 +41,30 @@ def _form(request: Request, ask: Ask, typed: Typed | None = None, errors: Mappin
         typed=typed,
         errors=errors,
         choices=CHOICES,
-        oven=[
-            (number, words.get(number, ""), _wrong(errors, "oven", number)) for number in range(_rows(typed, "oven"))
-        ],
-        sheets=[(row, _wrong(errors, "sheet", row)) for row in range(_rows(typed, "sheet"))],
+        oven=[(number, words.get(number, ""), _wrong(errors, number)) for number in range(_rows(typed))],
         oven_numbers=OVEN_NUMBERS,
-        sheet_numbers=SHEET_NUMBERS,
         materials=list(MATERIALS.items()),
         material_words=MATERIALS,
         trusts=[(trust, trust) for trust in TRUSTS],
     )
 
 
-def _wrong(errors: Mapping[str, str], prefix: str, number: int) -> bool:
-    return any(name.startswith(f"{prefix}.{number}.") for name in errors)
+def _wrong(errors: Mapping[str, str], number: int) -> bool:
+    return any(name.startswith(f"oven.{number}.") for name in errors)
 
 
-def _rows(typed: Mapping[str, str], prefix: str) -> int:
-    """As many rows as were filled in, and the spare ones."""
-    filled = [int(name.split(".")[1]) for name, value in typed.items() if name.startswith(f"{prefix}.") and value]
-    return max(filled, default=-1) + 1 + SPARE[prefix]
+def _rows(typed: Mapping[str, str]) -> int:
+    """As many rows of the oven's table as were filled in, and an empty one."""
+    filled = [int(name.split(".")[1]) for name, value in typed.items() if name.startswith("oven.") and value]
+    return max(filled, default=-1) + 2
 
 
 def stored(settings: BenchSettings) -> Typed:
     """The settings in the form in which the page's fields would send them."""
     plain: dict[str, Any] = {name: getattr(settings, name) for name in CHOICES}
     pairs = [(name, _written(value)) for name, value in plain.items() if value is not False]
-    rows = [("oven", number, asdict(row)) for number, row in enumerate(settings.oven)]
-    rows += [("sheet", number, asdict(row)) for number, row in enumerate(settings.sheets)]
-    for prefix, number, row in rows:
-        pairs += [(f"{prefix}.{number}.{name}", _written(value)) for name, value in row.items()]
+    for number, row in enumerate(settings.oven):
+        pairs += [(f"oven.{number}.{name}", _written(value)) for name, value in asdict(row).items()]
     return Typed(pairs)
 
 

@@ -6,6 +6,7 @@ from sqlmodel import Session, col, select
 
 from app.bench.tables import Pair
 from app.capture import actions as capture
+from app.capture import queries as captures
 from app.capture.reading import ScanFile
 from app.capture.tables import Capture, Scan, WorkedFrom
 from app.orders.tables import Order
@@ -16,7 +17,7 @@ from app.trade import footmesh
 FEET = Path(__file__).parent / "feet"
 SIZES = ("adult", "small")
 SIDES = {"L": "left", "R": "right"}
-PAIRS = 8
+PAIRS = 11
 
 
 def add_scans(db: Session, storage: Storage) -> None:
@@ -26,11 +27,12 @@ def add_scans(db: Session, storage: Storage) -> None:
     scanned = select(WorkedFrom.order_id).join(Capture).where(Capture.kind == "scan")
     order_ids = list(db.exec(waiting.where(col(Pair.order_id).in_(scanned))))[1:]
     others = select(Pair.order_id).where(col(Pair.stage).is_not(None), Pair.stage != "check_in")
-    order_ids += db.exec(others.where(col(Pair.order_id).in_(scanned)).order_by(col(Pair.id).desc())).all()
+    pour_first = (col(Pair.stage) != "pour", col(Pair.id).desc())
+    order_ids += db.exec(others.where(col(Pair.order_id).in_(scanned)).order_by(*pour_first)).all()
     for number, order_id in enumerate(order_ids[:PAIRS]):
         order = db.get_one(Order, order_id)
         by = Viewer(order.prescriber_id, "", frozenset({Role.CLINICIAN}), frozenset({order.clinic_id}), "UTC")
-        for side in order.sides:
+        for side in (each.side for each in captures.of_order(db, order_id) if each.kind == "scan"):
             file = files[SIZES[number % len(SIZES)], side]
             capture.add_scan(db, storage, by=by, order_id=order_id, side=side, file=file)
     # Nothing of the demo's past may look as if it had been done today.

@@ -41,12 +41,13 @@ class Shelf:
         )
 
 
-_LARGE = ("1000", "2000")
+_HALF_A_METRE = ("500", "1000")
 
 
-def _sheet(name: str, number: str, material: str, thickness: str, low: str = "") -> Shelf:
+def _sheet(name: str, number: str, material: str, thickness: str, low: str = "", stock: int = 60) -> Shelf:
     words = f"{name} {thickness} mm"
-    return Shelf("sheet", words, number, 60, "0.1", material=material, thickness=thickness, low=low, size=_LARGE)
+    size = _HALF_A_METRE
+    return Shelf("sheet", words, number, stock, "0.1", material=material, thickness=thickness, low=low, size=size)
 
 
 def _cover(name: str, number: str, stock: int, material: str, thickness: str, low: str = "") -> Shelf:
@@ -58,7 +59,7 @@ def _cover(name: str, number: str, stock: int, material: str, thickness: str, lo
 SHELF = (
     Shelf("plaster", "Plaster, medium", "GP-0914", 250_000, "900", "g", low="25000", good_for=150),
     _sheet("Polypropylene", "PP30-711", "polypropylene", "3"),
-    _sheet("Polypropylene", "PP40-723", "polypropylene", "4", low="5"),
+    _sheet("Polypropylene", "PP40-723", "polypropylene", "4", low="5", stock=4),
     _sheet("Polypropylene", "PP45-705", "polypropylene", "4.5"),
     _sheet("Copolymer", "CP40-119", "copolymer", "4"),
     _sheet("Copolymer", "CP48-102", "copolymer", "4.8"),
@@ -69,6 +70,10 @@ SHELF = (
     _cover("Closed-cell foam", "CF20-090", 2, "foam", "2", low="3"),
     Shelf("adhesive", "Contact adhesive", "K-2198", 5_000, "15", "ml", low="500", good_for=90),
 )
+
+
+IN_USE = ("Plaster, medium", "Polypropylene 4 mm", "EVA 3 mm")
+"""Materials of which a lot is in use."""
 
 
 def note_lots(db: Session, until: datetime) -> None:

@@ -19,8 +19,9 @@ from app.bench import actions as bench
 from app.bench import queries
 from app.bench.actions import parcels
 from app.bench.rules.machine import Asked, State
-from app.bench.rules.materials import NOTED_AT, offers
+from app.bench.rules.materials import NOTED_AT
 from app.bench.rules.orders import Wanted
+from app.bench.rules.picks import in_use, offers
 from app.bench.tables import Pair
 from app.capture import actions as capture
 from app.capture.rules import CONDITIONS
@@ -46,18 +47,22 @@ FITS: dict[str, Any] = {"arch": "full", "cover": "ok"} | dict.fromkeys(TICKS, Tr
 
 
 def tell(database: Database, stories: Sequence[Story], rng: Generator) -> None:
-    """Tells all of them up to now; the clock is put to each instant and at the end back to where it was."""
+    """Tells all of them up to now; the clock is put to each instant and at the end back to where it was.
+
+    Of two that go on at the same instant the second goes on when the first is done: codes keep the order of time.
+    """
     shift = clock.shift()
     with database.reading() as db:
         teller = Teller(db, rng)
     telling = side_by_side(story(teller) for story in stories)
-    when = next(telling, None)
+    when = done = next(telling, None)
     try:
         while when is not None:
-            clock.set_shift(clock.shift() + (when - clock.now()))
+            clock.set_shift(clock.shift() + (max(when, done or when) - clock.now()))
             with database.writing() as db:
                 teller.db = db
                 when = next(telling, None)
+            done = clock.now()
     finally:
         clock.set_shift(shift)
 
@@ -129,25 +134,27 @@ class Teller:
         facts: Mapping[str, dict[str, Any]] = {},
         **more: Any,
     ) -> "ToldPair":
-        """An order of now; who wears it and what is prescribed is drawn unless it is given.
+        """An order of now; who wears it and what is asked for is drawn unless it is given.
 
         `facts` go with its step at a stage, in place of what would be noted there.
         """
         here, whose = self.clinics[clinic], wearer or self.wearer(child=False, risks=())
         number, pair = (self._next(table) for table in (Patient, Pair))
+        drawn: dict[str, Any] = {
+            "sides": "LR",
+            "prescription": wearers.prescription(self.rng, way, "LR"),
+            "captures": dict.fromkeys("LR", wearers.pick(self.rng, CASTS) if way == "cast" else "scan"),
+            "shoe": wearers.shoe(self.rng, whose),
+            "feet": whose.feet(more.get("sides", "LR")),
+        }
         wanted = Wanted(
             clinic_id=here.id,
             label=label or whose.label(1000 + number),
             way=way,
-            sides="LR",
-            prescription=wearers.prescription(self.rng, way, "LR"),
-            captures=dict.fromkeys("LR", wearers.pick(self.rng, CASTS) if way == "cast" else "scan"),
             prescriber_id=self.clinicians[here.id].staff_id,
             wearer=whose.facts(),
-            shoe=wearers.shoe(self.rng, whose),
-            feet=whose.feet("LR"),
             tray=1 + pair % TRAYS,
-            **more,
+            **drawn | more,
         )
         placed = bench.place(self.db, by=self.clinicians[here.id], wanted=wanted)
         return ToldPair(self, here, placed.code, placed.order_id, wanted.label, brings, facts)
@@ -250,11 +257,12 @@ class ToldPair:
             self.act("advance", by=teller.technician() if self.state.place == "lab" else None, facts=facts)
 
     def _lots(self, stage: str) -> dict[str, Any]:
-        """The lots that the work of this stage is made from: of each the first that may be picked."""
+        """The lots that the work of this stage is made from: of each the one in use, else the first to be picked."""
         if stage not in NOTED_AT:
             return {}
         body, today = orders.holding(self.teller.db, self.order_id).body, clock.today(self.teller.zone.key)
-        found = offers(queries.to_pick(self.teller.db), stage, body, self.state.working, today)
+        used = in_use(queries.in_use(self.teller.db), stage, body, self.state.working, today)
+        found = offers(queries.to_pick(self.teller.db), used, stage, body, self.state.working, today)
         return {"lots": [offer.lots[0].id for offer in found]} if found else {}
 
     def amend(self, words: str, **items: Any) -> None:

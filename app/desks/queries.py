@@ -13,12 +13,13 @@ from app.bench import queries as bench
 from app.bench.queries import HoldRow, Loaded, MoveRow
 from app.bench.rules.acts import ACTS, TAKE_BACK_WITHIN, TAKEN_BACK, Act, owners
 from app.bench.rules.machine import SIDE_WORDS, may, when
-from app.bench.rules.stages import STAGES, Place
+from app.bench.rules.stages import STAGES, Place, working_at
 from app.desks.rules import MARKS_START, as_typed
 from app.orders import queries as orders
 from app.orders.rules import RISKS, SHOE_KINDS
 from app.orders.tables import Patient
 from app.paperwork.queries import press_words
+from app.people import permissions
 from app.people import queries as people
 from app.people.rules import Role, Viewer
 from app.templating import day_words
@@ -61,6 +62,7 @@ class Row(NamedTuple):
     reason: str
     sheet: bool
     """Whether it can be ticked for a sheet of several pairs."""
+    noted: bench.Noted
 
 
 def queue_rows(
@@ -76,7 +78,10 @@ def queue_rows(
         rows += bench.setting(db, stage, clinics=clinics)
     calendar, zone, at = people.work_calendar(db), ZoneInfo(viewer.zone), clock.now()
     today = clock.today(viewer.zone)
-    heat = press_words(db, [row.id for row in rows]) if stage == "press" else {}
+    lots = bench.lots_for(db, stage) if rows and permissions.may(viewer, "see_materials") else []
+    bodies = bench.bodies_of(db, [row.id for row in rows]) if stage == "press" or bench.depends(lots) else {}
+    heat = press_words(db, bodies) if stage == "press" else {}
+    in_use = bench.noted(rows, lots, bodies, stage, today)
     possible = stage in ACTS["dispense" if stage == "dispense" else "advance"].at
 
     # A list has few days, clinics and places: what is said of one is said of all its rows.
@@ -112,6 +117,7 @@ def queue_rows(
                 row.version,
                 row.reason,
                 sheets,
+                in_use.get(row.id, bench.NOTHING),
             )
         )
     return made, following
@@ -132,7 +138,7 @@ def owner_roles(stage: str, place: str, by_parcel: bool) -> frozenset[Role]:
 
 def working_words(row: bench.QueueRow, stage: str) -> str:
     """Names the sides only where it is not simply both: what has work here, and what the pair has at all."""
-    working = "".join(s for s, at in (("L", row.left_stage), ("R", row.right_stage)) if at == stage)
+    working = working_at(stage, row.left_stage, row.right_stage)
     if working == "LR":
         return "both sides"
     one = "LEFT" if working == "L" else "RIGHT"

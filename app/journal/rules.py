@@ -57,6 +57,8 @@ KINDS: dict[str, Kind] = {
     "stock_corrected": Kind("corrected the stock of", was_is=True),
     "lot_held": Kind("held"),
     "lot_lifted": Kind("lifted the hold of"),
+    "lot_in_use": Kind("took into use"),
+    "lot_put_away": Kind("put away"),
     "lot_told": Kind("told the wearer of a held lot in"),
     "lot_returned": Kind("has back, for a held lot in it,"),
     "flag_acknowledged": Kind("acknowledged a flag on"),

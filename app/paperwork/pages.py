@@ -10,9 +10,10 @@ from fastapi.responses import HTMLResponse, Response
 
 from app import clock
 from app.bench import queries as bench
+from app.bench.rules.cutting import stock_again
 from app.bench.rules.machine import SIDE_WORDS
 from app.bench.rules.settings import from_plain
-from app.bench.rules.sheets import given_again, oven_load, pour_sheet
+from app.bench.rules.sheets import given_again, worked_out
 from app.bench.rules.stages import STAGES
 from app.paperwork import queries, sheets
 from app.paperwork.queries import SHEETS
@@ -119,7 +120,7 @@ def _batch(ask: Ask, sheet_id: int) -> dict[str, Any]:
         values = {"kind": kept.kind, "number": kept.id, "printed": kept.printed_at, "settings": settings}
         values |= {"labels": queries.labels(db, kept.codes), "by": people.staff_names(db, [kept.printed_by])}
         values |= {"lab": people.lab(db).name, "cautions": STAGES[SHEETS[kept.kind]].cautions}
-    made = pour_sheet(rows, settings) if kept.kind == "pour" else oven_load(rows, settings)
+    made = worked_out(kept.kind, rows, settings, stock_again(kept.stock, kept.settings))
     words = plaster.CLASSES[settings.plaster_class].words
     return values | {"made": made, "plaster_words": words, "zone": viewer.zone, "side_words": SIDE_WORDS}
 

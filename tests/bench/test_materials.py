@@ -1,11 +1,13 @@
 """Lots at the bench: noted with the work on each side, counted down, scrapped and taken back with it, traced, held."""
 
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 from typing import Any
 
 import pytest
 from sqlalchemy import event
+from sqlmodel import col, select
 
 from app import clock
 from app.bench import actions as bench
@@ -14,9 +16,11 @@ from app.bench.actions import holding, materials
 from app.bench.queries import NoticeRow, OfPair
 from app.bench.rules.machine import Asked
 from app.bench.rules.materials import LotRow
+from app.bench.rules.picks import in_use, offers
 from app.bench.rules.replay import replay
 from app.database import Database
 from app.errors import BadInput, MovedOn, NotAllowed, NotFound, Unready
+from app.journal.tables import Entry
 from tests.bench.conftest import SIDE, Lab
 from tests.house import House, open_lab
 
@@ -52,6 +56,25 @@ class Store(Lab):
         if until != "press":
             self.walk(code, until)
         return code
+
+    def use(self, lot: int) -> str:
+        with self.database.writing() as db:
+            return materials.take_into_use(db, by=self.house.viewer("technician"), lot_id=lot)
+
+    def put_away(self, lot: int) -> None:
+        with self.database.writing() as db:
+            materials.put_away(db, by=self.house.viewer("technician"), lot_id=lot)
+
+    def in_use(self) -> list[str]:
+        with self.database.reading() as db:
+            return [each.number for each in queries.in_use(db)]
+
+    def one_tap(self, stage: str, body: dict[str, dict[str, Any]], sides: str = "LR") -> list[tuple[str, str, str]]:
+        """Of a side with this prescription: number, sides, and why it is not noted by itself."""
+        today = clock.today(self.house.zone)
+        with self.database.reading() as db:
+            found = in_use(queries.in_use(db), stage, body, sides, today)
+        return [(each.lot.number, each.sides, each.why_not) for each in found]
 
     def found(self, lot: int) -> LotRow:
         with self.database.reading() as db:
@@ -488,10 +511,103 @@ def test_a_lot_of_many_pairs_is_told_a_page_at_a_time(lab: Store) -> None:
     assert told == [codes[:2:-1], codes[2:0:-1], codes[:1]]
 
 
+def test_one_lot_of_a_material_is_in_use_and_the_next_one_puts_it_away(lab: Store) -> None:
+    first, second = lab.sheets(), lab.sheets("A 101")
+    plaster = lab.lot(lab.material(**PLASTER), "P 1", "20000")
+    assert [lab.use(each) for each in (first, plaster, first)] == ["", "", ""]
+    assert lab.in_use() == ["A 100", "P 1"]
+    assert lab.use(second) == "A 100"
+    assert lab.in_use() == ["A 101", "P 1"]
+    for _ in range(2):
+        lab.put_away(plaster)
+    assert lab.in_use() == ["A 101"]
+    with lab.database.reading() as db:
+        kinds = ("lot_in_use", "lot_put_away")
+        written = db.exec(select(Entry).where(col(Entry.what).in_(kinds)).order_by(col(Entry.id))).all()
+    assert [(each.what, each.subject_id) for each in written] == [
+        ("lot_in_use", first),
+        ("lot_in_use", plaster),
+        ("lot_put_away", first),
+        ("lot_in_use", second),
+        ("lot_put_away", plaster),
+    ], "what changed nothing wrote nothing"
+
+
+def test_of_two_people_who_open_a_pack_each_at_once_one_is_the_second(lab: Store) -> None:
+    lots = [lab.sheets(f"A {number}") for number in range(4)]
+    with ThreadPoolExecutor(4) as hands:
+        put_away = list(hands.map(lab.use, lots))
+    (left,) = lab.in_use()
+    assert sorted([*put_away, left]) == ["", "A 0", "A 1", "A 2", "A 3"], "each but the last was put away for one other"
+
+
+@pytest.mark.parametrize("thing", ["is held", "has expired", "is used up"])
+def test_what_nobody_can_begin_with_is_not_taken_into_use_and_not_noted_when_it_was(lab: Store, thing: str) -> None:
+    today = clock.today(lab.house.zone)
+    lot = lab.sheets(stock="1", expires_on=today.isoformat())
+    lab.use(lot)
+    assert lab.one_tap("press", {"L": SIDE, "R": SIDE}) == [("A 100", "LR", "")]
+    spoil: dict[str, Callable[[], Any]] = {
+        "is held": lambda: lab.hold(lot),
+        "has expired": lambda: clock.set_shift(timedelta(days=1)),
+        "is used up": lambda: lab.pressed(lot),
+    }
+    spoil[thing]()
+    assert lab.one_tap("press", {"L": SIDE, "R": SIDE}) == [("A 100", "LR", thing)]
+    lab.put_away(lot)
+    with pytest.raises(Unready, match=f"Lot A 100 of PP 4 mm {thing}, so it can't be taken into use"):
+        lab.use(lot)
+
+
+def test_one_tap_notes_on_each_side_what_is_in_use_of_its_own_material(lab: Store) -> None:
+    thick = lab.lot(lab.material(name="PP 5 mm", thickness="5"), "B 200")
+    body = {"L": dict(SIDE), "R": SIDE | {"shell_thickness": 50}}
+    lab.use(lab.sheets())
+    assert lab.one_tap("press", body) == [("A 100", "L", "")]
+    lab.use(thick)
+    assert sorted(lab.one_tap("press", body)) == [("A 100", "L", ""), ("B 200", "R", "")]
+    assert lab.one_tap("press", body, sides="R") == [("B 200", "R", "")]
+    assert lab.one_tap("cover", body) == []
+
+
+def test_of_two_that_could_be_meant_none_is_noted_by_itself(lab: Store) -> None:
+    hard = PLASTER | {"name": "Hard plaster"}
+    soft_lot, hard_lot = (lab.lot(lab.material(**each), each["name"], "20000") for each in (PLASTER, hard))
+    for each in (soft_lot, hard_lot):
+        lab.use(each)
+    assert {why for _, _, why in lab.one_tap("pour", {"L": {}}, "L")} == {"is one of several that fit"}
+    lab.hold(hard_lot)
+    assert sorted(lab.one_tap("pour", {"L": {}}, "L")) == [("Hard plaster", "L", "is held"), ("Plaster", "L", "")]
+
+
+def test_glue_goes_with_a_cover_alone(lab: Store) -> None:
+    lab.use(lab.lot(lab.material(**GLUE), "G 1", "500"))
+    assert lab.one_tap("cover", {"L": SIDE, "R": SIDE | {"cover": "none"}}) == [("G 1", "LR", "")]
+    assert lab.one_tap("cover", {"L": {"shell": "polypropylene"}, "R": {"cover": "none"}}) == []
+
+
+def test_a_pick_starts_from_the_lot_in_use_else_from_the_last_one_noted(lab: Store) -> None:
+    first, second = lab.sheets(), lab.sheets("A 101")
+    lab.pressed(first)
+
+    def start() -> tuple[int | None, list[str]]:
+        body, today = {"L": dict(SIDE), "R": dict(SIDE)}, clock.today(lab.house.zone)
+        with lab.database.reading() as db:
+            used = in_use(queries.in_use(db), "press", body, "LR", today)
+            (offer,) = offers(queries.to_pick(db), used, "press", body, "LR", today)
+        return offer.start, [each.number for each in offer.lots]
+
+    assert start() == (first, ["A 100", "A 101"])
+    lab.use(second)
+    assert start() == (second, ["A 101", "A 100"])
+    lab.hold(second)
+    assert start() == (None, ["A 100"]), "what took its place, nobody has said"
+
+
 def test_a_house_without_materials_has_none(house: House, database: Database) -> None:
     with database.reading() as db:
-        assert not queries.has_materials(db)
-        assert queries.to_pick(db) == []
+        assert queries.materials(db) == []
+        assert queries.to_pick(db) == queries.in_use(db) == []
 
 
 @pytest.fixture

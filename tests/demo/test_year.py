@@ -15,18 +15,22 @@ from app.bench import queries
 from app.bench.rules.acts import WAITING_ON
 from app.bench.rules.machine import Asked
 from app.bench.rules.replay import replay
+from app.bench.rules.sheets import oven_load
 from app.bench.rules.stages import STAGES, place_of
 from app.bench.tables import Hold, Lot, LotUse, Move, Pair, Parcel, Stay
 from app.capture.tables import Arrival
 from app.database import Database
 from app.demo import volume
 from app.demo.actions import open_lab
+from app.demo.scans import add_scans
 from app.fitting.rules.plan import recheck_kind
 from app.fitting.tables import Recheck, Review, WearingPlan
 from app.orders.rules import is_child
 from app.orders.tables import Order, Patient
+from app.paperwork import queries as paperwork
 from app.people import queries as people
 from app.people.rules import Role, Viewer
+from app.storage import Storage
 from app.trade import codes
 from app.watch import queries as watch
 from app.watch.rules.kinds import KINDS
@@ -66,14 +70,21 @@ def test_on_any_day_every_kind_of_flag_stands_on_a_few_pairs(day: datetime, data
     fill(database, day)
     with database.reading() as db:
         number = Counter(each.flag.kind for each in watch.raised(db))
+        pour, oven = (paperwork.batch(db, kind, [], day.date()) for kind in ("pour", "oven"))
         open_pairs = [pair for pair in pairs_of(db) if pair.stage]
         last = db.exec(select(func.max(Move.at))).one()
     assert set(number) == set(KINDS)
     assert max(number.values()) <= 6
     assert 25 <= number.total() <= 45
     assert {pair.stage for pair in open_pairs} == set(STAGES)
-    assert 55 <= len(open_pairs) <= 70
+    assert 75 <= len(open_pairs) <= 90
     assert last <= clock.now(), "the clock is back where it was, and nothing lies in the future"
+    assert len({row.code for row in pour.rows}) == 12
+    groups = {group.words: group for group in oven_load(oven.rows, oven.settings, oven.stock)}
+    assert len(groups) >= 3
+    usual = groups["polypropylene 4.0\u00a0mm"].cuts
+    assert (usual[0].sheet, len(usual)) == ("lot PP40-723, 1000 × 500\u00a0mm", 2), "the lot in use first"
+    assert not any(group.left_over for group in groups.values())
 
 
 def test_every_pair_s_log_leads_to_where_it_stands(filled: Database) -> None:
@@ -171,6 +182,23 @@ def test_lots_are_in_the_pairs_of_the_last_months_one_is_held_and_its_clinics_ar
     assert all(use.side in sides[use.pair_id] for use in used)
     assert set(clinics) == {"Gull Lane", "Upper Quay"}
     assert set(parked) == {"lab"}
+
+
+def test_the_casts_to_pour_are_of_every_sort_and_lots_are_in_use(filled: Database, tmp_path: Path) -> None:
+    with filled.writing() as db:
+        add_scans(db, Storage(tmp_path / "files"))
+    with filled.reading() as db:
+        rows = paperwork.batch(db, "pour", [], AN_AFTERNOON.date()).rows
+        in_use = {lot.kind: lot for lot in queries.in_use(db)}
+    measured = {row.code for row in rows if row.cm3 and not row.error_percent}
+    estimated = {row.code for row in rows if row.error_percent}
+    assert (len(measured), len(measured & estimated)) == (3, 1), "one of them by its scan on one side alone"
+    assert len(estimated - measured) >= 5
+    assert len({row.code for row in rows if row.cm3 is None}) == 1
+    assert any(row.platform_mm for row in rows)
+    assert 1 in Counter(row.code for row in rows).values(), "one foot alone"
+    assert in_use.keys() == {"plaster", "sheet", "cover", "adhesive"}
+    assert {kind for kind, lot in in_use.items() if lot.held} == {"adhesive"}, "nobody has put it away yet"
 
 
 def test_the_lab_goes_on_after_the_invented_pairs(filled: Database) -> None:

@@ -9,6 +9,7 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlalchemy import event
 
+from app.bench.actions import materials
 from app.database import Database
 from tests.bench.conftest import Lab
 from tests.house import House, program
@@ -66,6 +67,42 @@ def test_a_press_queue_says_what_heat_each_pair_takes_and_asks_once_for_all(
         assert page.count("oven 180\u00a0°C, sheet 150–180\u00a0°C") == many
         asked.append(len(sent))
     assert asked[0] == asked[1]
+
+
+@pytest.mark.parametrize("stage", ["pour", "press", "cover"])
+def test_lots_in_use_stand_in_every_row_and_are_asked_for_once(
+    app: FastAPI, browser: Browser, lab: Lab, stage: str
+) -> None:
+    technician, asked = browser("technician"), []
+    for many in (0, 3, 6):
+        for number in range(3 if many else 1):
+            lab.walk(lab.order(label=f"B {many}{number}"), stage)
+        if many == 3:
+            take_one_of_each_into_use(lab)
+        with counted(app) as sent:
+            page = technician.get(f"/queue/{stage}").text
+        rows = many + 1 if many else 0
+        assert page.count("lot A 1 in use") == rows * (2 if stage == "cover" else 1)
+        assert page.count('name="lots"') == page.count("in use</span>")
+        asked.append(len(sent))
+    without, few, many = asked
+    prescriptions = 1 if stage == "cover" else 0  # at press the heat has asked for them, and plaster fits every cast
+    assert few == many == without + prescriptions
+
+
+def take_one_of_each_into_use(lab: Lab) -> None:
+    with lab.database.writing() as db:
+        technician = lab.house.viewer("technician")
+        for kind, item, thickness in (
+            ("plaster", "", ""),
+            ("sheet", "polypropylene", "4"),
+            ("cover", "eva", "3"),
+            ("adhesive", "", ""),
+        ):
+            typed = {"kind": kind, "name": kind, "material": item, "thickness": thickness, "unit": "piece"}
+            of = materials.add(db, by=technician, typed=typed | {"per_side": "1"})
+            lot = materials.add_lot(db, by=technician, material_id=of, typed={"number": "A 1", "stock": "100"})
+            materials.take_into_use(db, by=technician, lot_id=lot)
 
 
 def test_a_program_s_list_takes_no_more_statements_for_more_rows(app: FastAPI, browser: Browser, lab: Lab) -> None:

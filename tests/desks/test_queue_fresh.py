@@ -10,6 +10,7 @@ from sqlalchemy import update
 from sqlmodel import col
 
 from app import clock
+from app.bench.actions import materials
 from app.database import Database, Kept
 from app.main import build
 from app.people.tables import Clinic, Lab, Staff
@@ -50,6 +51,21 @@ def test_what_another_process_did_stands_on_the_very_next_page(browser: Browser,
         story.act(code, "advance")
         assert code not in queue(technician, "check_in")
         assert code in queue(technician, "pour")
+
+
+def test_a_lot_that_another_process_takes_into_use_stands_in_the_very_next_page(browser: Browser, story: Story) -> None:
+    technician, code = browser("technician"), story.order()
+    story.walk(code, "pour")
+    plaster = {"kind": "plaster", "name": "Plaster", "unit": "g", "per_side": "900"}
+    by = story.house.viewer("second technician")
+    with story.database.writing() as db:
+        of = materials.add(db, by=by, typed=plaster)
+        lot = materials.add_lot(db, by=by, material_id=of, typed={"number": "P 1", "stock": "9000"})
+    assert "lot P 1 in use" not in queue(technician, "pour")
+    for act, seen in ((materials.take_into_use, True), (materials.put_away, False)):
+        with story.database.writing() as db:
+            act(db, by=by, lot_id=lot)
+        assert ("lot P 1 in use" in queue(technician, "pour")) is seen
 
 
 def test_two_servers_on_one_lab_show_each_other_s_acts(

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -9,7 +10,10 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlmodel import select
 
+from app import clock
+from app.bench.actions import holding, materials
 from app.bench.queries import bench_settings
+from app.bench.tables import BenchSetup, Lot, PrintedSheet
 from app.journal.tables import Entry
 from app.settings import ROOT
 from app.trade import plaster
@@ -54,7 +58,8 @@ def settings_form(who: TestClient) -> dict[str, str]:
 def test_a_pour_sheet_for_twelve_pairs_weighs_out_the_sum_of_its_lines(browser: Browser, lab: Lab) -> None:
     codes, technician = twelve(lab, "pour"), browser("technician")
     page = technician.get("/sheets/pour", params={"codes": ",".join(codes)}).text
-    lines = [tuple(map(int, grams)) for grams in re.findall(r"<td>(\d+)&nbsp;g</td>\s+<td>(\d+)&nbsp;g</td>", page)]
+    weights = re.findall(r"<td.*?>(\d+)&nbsp;g</td>\s+<td.*?>(\d+)&nbsp;g</td>", page)
+    lines = [tuple(map(int, grams)) for grams in weights]
     assert len(lines) == 12
     plaster_g, water_g = (sum(column) for column in zip(*lines, strict=True))
     _, sheet = printed(technician, "pour", codes)
@@ -99,16 +104,34 @@ def test_a_scan_is_poured_by_its_own_volume_at_the_lab_s_height(browser: Browser
     assert "714\u00a0cm³" in technician.get(f"/pair/{code}").text
 
 
+def cut_here(manager: TestClient) -> None:
+    assert manager.post("/lab/bench", data=settings_form(manager) | {"cuts_blanks": "yes"}).status_code == 303
+
+
+def sheets(lab: Lab, material: str, thickness: str, *lots: tuple[str, str], **more: str) -> list[int]:
+    """Lots of one sheet, each by its number and what is left of it; 800 x 1000 mm unless `more` says otherwise."""
+    technician = lab.house.viewer("technician")
+    typed = {"kind": "sheet", "name": f"{material} {thickness}", "material": material, "thickness": thickness}
+    typed |= {"unit": "sheet", "per_side": "0.1", "width_mm": "800", "length_mm": "1000"} | more
+    with lab.database.writing() as db:
+        of = materials.add(db, by=technician, typed=typed)
+        return [
+            materials.add_lot(db, by=technician, material_id=of, typed={"number": number, "stock": stock})
+            for number, stock in lots
+        ]
+
+
+def lots_drawn(words: str) -> list[str]:
+    """The lots that a load's sheets come from, in the order in which they are drawn."""
+    return re.findall(r"Sheet \d+ of \d+, lot (.*?), \d+ × \d+\s+mm", words)
+
+
 def test_an_oven_load_groups_twelve_pairs_and_lays_their_blanks_on_the_stock(browser: Browser, lab: Lab) -> None:
-    codes, manager = twelve(lab, "press"), browser("manager")
-    form = settings_form(manager) | {"cuts_blanks": "yes"}
-    stock = (("copolymer", "4.8", "2"), ("polypropylene", "4", "1"), ("polypropylene", "3", "2"))
-    for number, (material, thickness, count) in enumerate(stock):
-        row = {"material": material, "thickness_mm": thickness, "width_mm": "800", "length_mm": "1000", "count": count}
-        form |= {f"sheet.{number}.{name}": value for name, value in row.items()}
-        if number == 1:  # the form grows by two rows each time
-            assert manager.post("/lab/bench", data=form).status_code == 303
-    assert manager.post("/lab/bench", data=form).status_code == 303
+    codes = twelve(lab, "press")
+    cut_here(browser("manager"))
+    sheets(lab, "copolymer", "4.8", ("CP-1", "2"))
+    sheets(lab, "polypropylene", "4", ("PP-4", "1"))
+    sheets(lab, "polypropylene", "3", ("PP-3", "2"))
     _, sheet = printed(browser("technician"), "oven", codes)
     assert sheet.size_mm == A4
     for words in (
@@ -117,6 +140,7 @@ def test_an_oven_load_groups_twelve_pairs_and_lays_their_blanks_on_the_stock(bro
         "Polypropylene 3.0 mm: 7 shells",
         "Oven is set to 199 °C Sheet leaves it at 152–166 °C",
         "Oven is set to 180 °C Sheet leaves it at 150–180 °C",
+        "Sheet 1 of 1, lot CP-1, 1000 × 800 mm: 8 blanks",
         "% used",
         "dry heat gloves",
         "Published: Foster",
@@ -125,6 +149,88 @@ def test_an_oven_load_groups_twelve_pairs_and_lays_their_blanks_on_the_stock(bro
         assert words in sheet.words
     for number, code in enumerate(codes):
         assert sheet.words.count(code) == (2 if number == 11 else 4), "in the list and on a sheet, each side once"
+
+
+def test_blanks_are_cut_from_the_lot_in_use_then_from_what_expires_first_and_from_whole_sheets_alone(
+    browser: Browser, lab: Lab
+) -> None:
+    """Four pairs, eight shells; a sheet of 300 x 500 mm holds three of them."""
+    codes, technician, today = [], browser("technician"), clock.today(lab.house.zone)
+    cut_here(browser("manager"))
+    for number in range(4):
+        codes.append(lab.order(label=f"A {number}", shoe=SHOES[2]))
+        lab.walk(codes[-1], "press")
+    left = {"LATER": "1.9", "SOONER": "1.9", "IN USE": "1.9", "HELD": "5", "GONE": "5", "PART": "0.9"}
+    lots = sheets(lab, "polypropylene", "4", *left.items(), width_mm="300", length_mm="500")
+    of, technicians = dict(zip(left, lots, strict=True)), lab.house.viewer("technician")
+    with lab.database.writing() as db:
+        for name, ahead in {"LATER": 90, "SOONER": 9, "GONE": -1}.items():
+            db.get_one(Lot, of[name]).expires_on = today + timedelta(days=ahead)
+        materials.take_into_use(db, by=technicians, lot_id=of["IN USE"])
+        holding.hold_lot(db, lot_id=of["HELD"], reason="Cracks.", by=lab.house.viewer("manager"))
+    page = technician.get("/sheets/oven", params={"codes": codes}).text
+    assert lots_drawn(page) == ["IN USE", "SOONER", "LATER"]
+    assert "No sheet in stock holds" not in page
+    with lab.database.writing() as db:
+        materials.put_away(db, by=technicians, lot_id=of["IN USE"])
+    assert lots_drawn(technician.get("/sheets/oven", params={"codes": codes}).text) == ["SOONER", "LATER", "IN USE"]
+    with lab.database.writing() as db:
+        for name in ("SOONER", "LATER"):
+            db.get_one(Lot, of[name]).stock = 0
+    page = technician.get("/sheets/oven", params={"codes": codes}).text
+    assert lots_drawn(page) == ["IN USE"]
+    assert "No sheet in stock holds" in page
+
+
+def test_sheets_of_another_material_or_of_no_known_size_are_not_cut(browser: Browser, lab: Lab) -> None:
+    code = lab.order(shoe=SHOES[2])
+    lab.walk(code, "press")
+    cut_here(browser("manager"))
+    sheets(lab, "polypropylene", "4", ("NO SIZE", "5"), width_mm="")
+    sheets(lab, "polypropylene", "3", ("THIN", "5"))
+    sheets(lab, "copolymer", "4", ("OTHER", "5"))
+    page = browser("technician").get("/sheets/oven").text
+    assert lots_drawn(page) == []
+    assert f"No sheet in stock holds: {code} L, {code} R." in page
+
+
+def test_a_printed_load_keeps_the_sheets_that_it_was_laid_out_on(browser: Browser, lab: Lab) -> None:
+    code, technician = lab.order(shoe=SHOES[2]), browser("technician")
+    lab.walk(code, "press")
+    cut_here(browser("manager"))
+    first, _ = sheets(lab, "polypropylene", "4", ("PP-1", "1"), ("PP-2", "7"))
+    address, before = printed(technician, "oven", [code])
+    assert lots_drawn(before.words) == ["PP-1"]
+    with lab.database.writing() as db:
+        holding.hold_lot(db, lot_id=first, reason="Cracks.", by=lab.house.viewer("manager"))
+    after = print_sheet(technician, address)
+    assert after.words == before.words
+    assert after.picture.tobytes() == before.picture.tobytes(), "the drawing, too"
+    assert lots_drawn(technician.get("/sheets/oven").text) == ["PP-2"], "what is worked out now"
+
+
+def test_a_load_that_was_printed_when_the_settings_held_the_sheets_is_drawn_as_it_was(
+    browser: Browser, lab: Lab
+) -> None:
+    code, technician, manager = lab.order(shoe=SHOES[2]), browser("technician"), browser("manager")
+    lab.walk(code, "press")
+    cut_here(manager)
+    sheets(lab, "polypropylene", "4", ("PP-1", "1"))
+    address, new = printed(technician, "oven", [code])
+    row = {"material": "polypropylene", "thickness_mm": 4.0, "width_mm": 500, "length_mm": 600, "count": 2}
+    with lab.database.writing() as db:
+        kept = db.get_one(PrintedSheet, int(address.split("/")[3]))
+        kept.settings, kept.stock = kept.settings | {"sheets": [row, row | {"material": "eva"}]}, None
+        db.get_one(BenchSetup, 1).settings = kept.settings
+    old = print_sheet(technician, address)
+    assert "Sheet 1 of 1, 600 × 500 mm: 2 blanks" in old.words
+    assert "lot" not in old.words
+    assert old.words.count(code) == new.words.count(code) == 4
+    assert lots_drawn(technician.get("/sheets/oven").text) == ["PP-1"], "a list that is still stored is no stock"
+    assert "Sheets in stock" not in manager.get("/lab/bench").text
+    assert manager.post("/lab/bench", data=settings_form(manager) | {"kerf_mm": "4"}).status_code == 303
+    with lab.database.reading() as db:
+        assert "sheets" not in db.get_one(BenchSetup, 1).settings
 
 
 def test_without_saw_the_blanks_are_listed_and_nothing_is_drawn(browser: Browser, lab: Lab) -> None:

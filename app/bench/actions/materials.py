@@ -1,4 +1,4 @@
-"""Materials and their lots: taken down, changed, counted again; each with its entry in the journal."""
+"""Materials and their lots: taken down, changed, counted again, in use; each with its entry in the journal."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -11,7 +11,7 @@ from app.bench import queries
 from app.bench.actions.using import level
 from app.bench.queries import lot_t, material_t
 from app.bench.rules import materials as rules
-from app.errors import BadInput
+from app.errors import BadInput, Unready
 from app.journal import actions as journal
 from app.people.rules import Viewer
 
@@ -86,3 +86,34 @@ def correct(db: Session, *, by: Viewer, lot_id: int, typed: Mapping[str, str]) -
     note = journal.keep_words(db, reason, None)
     facts = {"stock": [rules.amount_words(each, lot.unit) for each in (lot.stock, stock)]}
     journal.write(db, "stock_corrected", by=by.staff_id, subject="lot", subject_id=lot_id, facts=facts, note=note)
+
+
+def take_into_use(db: Session, *, by: Viewer, lot_id: int) -> str:
+    """From now on one tap at a bench notes it. Returns the number of the lot that is put away for it, or "".
+
+    All lots of the material are locked, so that of two people who open a pack each at once one is the second.
+    """
+    ids = [each.id for each in queries.lots_of(db, queries.lot(db, lot_id).material_id)]
+    of = {each.id: each for each in queries.lots(db, ids, lock=True)}
+    lot = of.pop(lot_id)
+    if lot.in_use_since:
+        return ""
+    if why := lot.unfit(clock.today(by.zone)):
+        raise Unready(f"Lot {lot.number} of {lot.name} {why}, so it can't be taken into use.")
+    before = next((each for each in of.values() if each.in_use_since), None)
+    if before is not None:
+        _put_away(db, before.id, by)
+    db.execute(update(lot_t).where(lot_t.c.id == lot_id).values(in_use_since=clock.now()))
+    journal.write(db, "lot_in_use", by=by.staff_id, subject="lot", subject_id=lot_id)
+    return before.number if before else ""
+
+
+def put_away(db: Session, *, by: Viewer, lot_id: int) -> None:
+    """It is no longer the one in use; what is put away already writes nothing."""
+    if queries.lot(db, lot_id, lock=True).in_use_since:
+        _put_away(db, lot_id, by)
+
+
+def _put_away(db: Session, lot_id: int, by: Viewer) -> None:
+    db.execute(update(lot_t).where(lot_t.c.id == lot_id).values(in_use_since=None))
+    journal.write(db, "lot_put_away", by=by.staff_id, subject="lot", subject_id=lot_id)

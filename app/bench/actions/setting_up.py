@@ -1,21 +1,20 @@
-"""Setting the bench: plaster, margins, oven table, sheets in stock; and keeping what a sheet was printed from."""
+"""Setting the bench: plaster, margins, oven table; and keeping what a sheet was printed from."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import fields
+from dataclasses import asdict, fields
 from typing import Any
 
 from sqlmodel import Session
 
 from app import clock
 from app.bench import queries
-from app.bench.rules.settings import BenchSettings, StockSheet, as_plain, oven_words
+from app.bench.rules.cutting import StockSheet
+from app.bench.rules.settings import BenchSettings, as_plain, oven_words
 from app.bench.rules.sheets import Given, kept
 from app.bench.tables import BenchSetup, PrintedSheet
 from app.journal import actions as journal
 from app.people.rules import Viewer
 from app.trade.heat import Setting
-
-ROWS = ("oven", "sheets")
 
 
 def set_up_bench(db: Session, *, by: Viewer, settings: BenchSettings) -> None:
@@ -27,10 +26,9 @@ def set_up_bench(db: Session, *, by: Viewer, settings: BenchSettings) -> None:
     now = queries.bench_settings(db)
     if settings == now:
         return
-    plain = [field.name for field in fields(BenchSettings) if field.name not in ROWS]
+    plain = [field.name for field in fields(BenchSettings) if field.name != "oven"]
     changed = {name: [_written(getattr(each, name)) for each in (now, settings)] for name in plain}
     changed |= _rows_changed(_oven_by_name(now.oven), _oven_by_name(settings.oven))
-    changed |= _rows_changed(_sheets_by_name(now.sheets), _sheets_by_name(settings.sheets))
     sources = [f"{_oven_name(each)}: {each.source}" for each in settings.oven if each not in now.oven]
     note = journal.keep_words(db, "\n".join(sources), None) if sources else None
     if row is None:
@@ -41,13 +39,16 @@ def set_up_bench(db: Session, *, by: Viewer, settings: BenchSettings) -> None:
     journal.write(db, "bench_set_up", by=by.staff_id, subject="lab", subject_id=1, facts=facts, note=note)
 
 
-def keep_sheet(db: Session, *, by: Viewer, kind: str, rows: Sequence[Given], settings: BenchSettings) -> int:
+def keep_sheet(
+    db: Session, *, by: Viewer, kind: str, rows: Sequence[Given], settings: BenchSettings, stock: Sequence[StockSheet]
+) -> int:
     """Keeps what a sheet is printed from, so that it stays as it was; returns the number that it is found by."""
     sheet = PrintedSheet(
         kind=kind,
         codes=list(dict.fromkeys(row.code for row in rows)),
         settings=as_plain(settings),
         given=kept(rows),
+        stock=[asdict(each) for each in stock],
         printed_at=clock.now(),
         printed_by=by.staff_id,
     )
@@ -77,7 +78,3 @@ def _oven_by_name(rows: Iterable[Setting]) -> dict[str, str]:
         f"{row.shrinkage_percent:g} %, {row.trust}"
         for row in rows
     }
-
-
-def _sheets_by_name(rows: Iterable[StockSheet]) -> dict[str, str]:
-    return {f"{row.material} {row.thickness_mm:g} mm, {row.length_mm} × {row.width_mm}": f"{row.count}" for row in rows}

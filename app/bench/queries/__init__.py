@@ -31,9 +31,9 @@ from app.bench.queries.materials import (
     OfPair,
     UseRow,
     count_of_lot,
-    has_materials,
     held_lots_of,
     holds_of_lot,
+    in_use,
     lot,
     lot_hold_t,
     lot_names,
@@ -54,6 +54,7 @@ from app.bench.queries.materials import (
     wearers_to_tell,
 )
 from app.bench.queries.moves import MoveRow, history, last_move, stays, steps
+from app.bench.queries.noting import NOTHING, Noted, depends, lots_for, noted
 from app.bench.queries.pairs import (
     SIDE_COLUMNS,
     HoldRow,
@@ -76,9 +77,10 @@ from app.bench.queries.pairs import (
     terms_of,
     visit_t,
 )
-from app.bench.queries.sheets import BatchRow, batch, bench_settings, bodies_of, printed_sheet
+from app.bench.queries.sheets import BatchRow, batch, bench_settings, bodies_of, printed_sheet, sheets_in_stock
 
 __all__ = [
+    "NOTHING",
     "QUEUE_COLUMNS",
     "SIDE_COLUMNS",
     "BatchRow",
@@ -91,6 +93,7 @@ __all__ = [
     "LotHoldRow",
     "MaterialRow",
     "MoveRow",
+    "Noted",
     "NoticeRow",
     "OfPair",
     "OfWearer",
@@ -109,14 +112,15 @@ __all__ = [
     "codes_of",
     "count_of_lot",
     "counts",
+    "depends",
     "find",
     "find_by_id",
-    "has_materials",
     "held_lots_of",
     "history",
     "hold_rows",
     "hold_t",
     "holds_of_lot",
+    "in_use",
     "item_t",
     "last_move",
     "lot",
@@ -125,11 +129,13 @@ __all__ = [
     "lot_t",
     "lots",
     "lots_called",
+    "lots_for",
     "lots_of",
     "lots_of_pair",
     "material",
     "material_t",
     "materials",
+    "noted",
     "notice_t",
     "notices",
     "of_wearer",
@@ -145,6 +151,7 @@ __all__ = [
     "queue",
     "sees",
     "setting",
+    "sheets_in_stock",
     "stays",
     "steps",
     "terms_of",

@@ -4,7 +4,7 @@ from collections.abc import Collection, Sequence
 from datetime import date, datetime
 from typing import NamedTuple
 
-from sqlalchemy import Integer, bindparam, func, literal, select
+from sqlalchemy import Integer, bindparam, func, select
 from sqlmodel import Session, col
 
 from app.bench.queries.pairs import clinic_t, pair_t
@@ -19,7 +19,7 @@ material_t, lot_t, use_t, lot_hold_t, notice_t = (
     Lot.metadata.tables[name] for name in ("material", "lot", "lot_use", "lot_hold", "lot_notice")
 )
 _LOT_OF = {name: lot_t.c[name] for name in ("id", "number", "received_on", "expires_on", "stock", "held")}
-_LOT_OF |= {name: lot_t.c[name] for name in ("material_id", "last_used_at")}
+_LOT_OF |= {name: lot_t.c[name] for name in ("material_id", "last_used_at", "in_use_since")}
 _LOTS = select(*(_LOT_OF[name] if name in _LOT_OF else material_t.c[name] for name in LotRow._fields)).join(
     material_t, material_t.c.id == lot_t.c.material_id
 )
@@ -50,10 +50,19 @@ def to_pick(db: Session) -> list[LotRow]:
     return [LotRow(*row) for row in db.execute(_TO_PICK)]
 
 
+_IN_USE = _LOTS.where(lot_t.c.in_use_since.is_not(None)).order_by(lot_t.c.id)
+
+
+def in_use(db: Session) -> list[LotRow]:
+    """The lots in use, one of a material at most, whether or not they may still be picked."""
+    return [LotRow(*row) for row in db.execute(_IN_USE)]
+
+
 def lots_of(db: Session, material_id: int) -> list[LotRow]:
-    """Every lot of a material: what is left first, then the newest."""
+    """Every lot of a material: the one in use first, then what is left, then the newest."""
     query = _LOTS.where(lot_t.c.material_id == material_id)
-    return [LotRow(*row) for row in db.execute(query.order_by((lot_t.c.stock <= 0), lot_t.c.id.desc()))]
+    order = (lot_t.c.in_use_since.is_(None), lot_t.c.stock <= 0, lot_t.c.id.desc())
+    return [LotRow(*row) for row in db.execute(query.order_by(*order))]
 
 
 def lots_called(db: Session, number: str, most: int = 100) -> list[LotRow]:
@@ -84,6 +93,8 @@ class MaterialRow(NamedTuple):
     held: int
     expires_on: date | None
     """The first day on which something that is left of it expires."""
+    in_use: str | None
+    """The number of the lot in use."""
 
 
 _LEFT = (lot_t.c.stock > 0) & lot_t.c.held.is_(False)
@@ -94,6 +105,7 @@ _MATERIALS = (
         func.count(lot_t.c.id).filter(_LEFT),
         func.count(lot_t.c.id).filter(lot_t.c.held),
         func.min(lot_t.c.expires_on).filter(_LEFT),
+        func.max(lot_t.c.number).filter(lot_t.c.in_use_since.is_not(None)),
     )
     .join(lot_t, lot_t.c.material_id == material_t.c.id, isouter=True)
     .group_by(material_t.c.id)
@@ -111,10 +123,6 @@ def material(db: Session, material_id: int) -> MaterialRow:
     if row is None:
         raise NotFound("There is no such material.")
     return MaterialRow(*row)
-
-
-def has_materials(db: Session) -> bool:
-    return db.execute(select(literal(1)).select_from(material_t).limit(1)).first() is not None
 
 
 def lot_names(db: Session, *, lots: Collection[int], materials: Collection[int]) -> dict[str, dict[int, str]]:

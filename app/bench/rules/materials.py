@@ -4,7 +4,7 @@ Amounts are hundredths of the material's unit, thickness is in tenths of a milli
 """
 
 import re
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any, NamedTuple
@@ -28,6 +28,8 @@ class Kind:
     item: str = ""
     """The prescription's item that names the material; empty where any will do."""
     choices: Mapping[str, str] | None = None
+    goes_with: str = ""
+    """The item without which one tap does not note it, though it may be picked."""
 
     @property
     def thickness(self) -> str:
@@ -40,7 +42,7 @@ KINDS: dict[str, Kind] = {
         Kind("plaster", "plaster", "pour", "g"),
         Kind("sheet", "sheet for shells", "press", "sheet", "shell", MATERIALS),
         Kind("cover", "cover", "cover", "sheet", "cover", {k: v for k, v in COVERS.items() if k != "none"}),
-        Kind("adhesive", "adhesive", "cover", "ml"),
+        Kind("adhesive", "adhesive", "cover", "ml", goes_with="cover"),
     )
 }
 NOTED_AT = frozenset(kind.stage for kind in KINDS.values())
@@ -67,12 +69,28 @@ class LotRow(NamedTuple):
     stock: int
     held: bool
     last_used_at: datetime | None
+    in_use_since: datetime | None
+
+    @property
+    def of(self) -> tuple[str | None, int | None]:
+        return self.material, self.thickness
+
+    def expired(self, today: date) -> bool:
+        return self.expires_on is not None and self.expires_on < today
+
+    def unfit(self, today: date) -> str:
+        """Why nobody begins with it, after "lot A 100"; empty where one can."""
+        if self.held:
+            return "is held"
+        if self.expired(today):
+            return "has expired"
+        return "is used up" if self.stock <= 0 else ""
 
     def why_not(self, today: date) -> str | None:
         """Why it can't be picked; None when it can."""
         if self.held:
             return f"Lot {self.number} of {self.name} is held: nothing is made from it."
-        if self.expires_on is not None and self.expires_on < today:
+        if self.expired(today):
             return f"Lot {self.number} of {self.name} has expired on {self.expires_on}; take another."
         return None
 
@@ -80,7 +98,7 @@ class LotRow(NamedTuple):
 def fits(kind: str, material: str | None, thickness: int | None, items: Mapping[str, Any]) -> bool:
     """Whether a side with these items of its prescription is made from it."""
     of = KINDS[kind]
-    return not of.item or (items.get(of.item), items.get(of.thickness)) == (material, thickness)
+    return not of.item or wanted(of, items) == (material, thickness)
 
 
 def sides_of(lot: LotRow, body: Body, sides: str) -> str:
@@ -123,11 +141,17 @@ def went_in(
 
 
 def _prescribed(kind: Kind, body: Body, sides: str) -> str:
-    wanted = dict.fromkeys(_wanted(kind, body.get(side, {})) for side in sides)
-    return " and ".join(material_words(kind.key, *each) for each in wanted)
+    needed = dict.fromkeys(wanted(kind, body.get(side, {})) for side in sides)
+    return " and ".join(material_words(kind.key, *each) for each in needed)
 
 
-def _wanted(kind: Kind, items: Mapping[str, Any]) -> tuple[str | None, int | None]:
+def asked_for(kind: Kind) -> tuple[str, ...]:
+    """The prescription's items on which it depends whether a side is made from it."""
+    return tuple(name for name in (kind.item, kind.item and kind.thickness, kind.goes_with) if name)
+
+
+def wanted(kind: Kind, items: Mapping[str, Any]) -> tuple[str | None, int | None]:
+    """Material and thickness of this kind that a side's prescription names."""
     return items.get(kind.item), items.get(kind.thickness)
 
 
@@ -139,42 +163,6 @@ def material_words(kind: str, material: str | None, thickness: int | None) -> st
     if material is None or material not in choices:
         return f"no {KINDS[kind].words}"
     return choices[material] + (f" {thickness / 10:g} mm" if thickness else "")
-
-
-class Offer(NamedTuple):
-    """One pick on the form: a kind, the sides that it is for, what may be picked, and what was used last."""
-
-    kind: Kind
-    what: str
-    sides: str
-    lots: list[LotRow]
-    last: int | None
-
-
-def offers(lots: Iterable[LotRow], stage: str, body: Body, sides: str, today: date) -> list[Offer]:
-    """What may be picked for the work at `stage`; a kind of which there is nothing to pick is left out.
-
-    Sides of different materials have a pick each.
-    """
-    usable = [lot for lot in lots if lot.stock > 0 and lot.why_not(today) is None]
-    found = []
-    for kind in (each for each in KINDS.values() if each.stage == stage):
-        needs: dict[tuple[str | None, int | None], str] = {}
-        for side in sides:
-            need = _wanted(kind, body.get(side, {})) if kind.item else (None, None)
-            needs[need] = needs.get(need, "") + side
-        for (material, thickness), mine in needs.items():
-            items = {kind.item: material, kind.thickness: thickness}
-            fitting = [lot for lot in usable if lot.kind == kind.key and fits(kind.key, *_of(lot), items)]
-            used = [lot for lot in fitting if lot.last_used_at]
-            last = max(used, key=lambda lot: (lot.last_used_at, lot.id)).id if used else None
-            if fitting:
-                found.append(Offer(kind, material_words(kind.key, material, thickness), mine, fitting, last))
-    return found
-
-
-def _of(lot: LotRow) -> tuple[str | None, int | None]:
-    return lot.material, lot.thickness
 
 
 def amount_words(amount: int, unit: str) -> str:

@@ -1,4 +1,4 @@
-"""What can a lab set for its bench? Plaster, margins, its own oven table, the sheets in stock; and reading that form.
+"""What can a lab set for its bench? Plaster, margins, whether blanks are cut, its own oven table; and its form.
 
 A value's unit stands in its name. What a lab has not set is the default here, which is common practice unless its
 source stands beside it.
@@ -20,17 +20,6 @@ MOST_ROWS = 40
 
 
 @dataclass(frozen=True, slots=True)
-class StockSheet:
-    """A size of sheet that blanks are cut from, and how many of it lie in stock."""
-
-    material: str
-    thickness_mm: float
-    width_mm: int
-    length_mm: int
-    count: int
-
-
-@dataclass(frozen=True, slots=True)
 class BenchSettings:
     consistency: float = plaster.USUAL_CONSISTENCY
     waste_percent: float = plaster.USUAL_WASTE
@@ -41,7 +30,6 @@ class BenchSettings:
     cuts_blanks: bool = False
     kerf_mm: int = 3
     oven: tuple[Setting, ...] = heat.DEFAULTS
-    sheets: tuple[StockSheet, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +68,10 @@ CHOICES: dict[str, Choice] = {
     "cover_margin_mm": Choice(
         "Margin of a cover's blank", unit="mm at each edge", high=100, hint="Common practice, no source."
     ),
-    "cuts_blanks": Choice("Blanks are cut here, from the sheets in stock", "yes"),
+    "cuts_blanks": Choice(
+        "Blanks are cut here, from the sheets in stock", "yes",
+        hint="An oven load lays them out on the lots of sheets whose width and length stand with their material.",
+    ),
     "kerf_mm": Choice("Width of the saw's cut", unit="mm", high=20),
 }  # fmt: skip
 WHOLE = frozenset({"kerf_mm", "fill_height_mm"})
@@ -96,13 +87,6 @@ OVEN_NUMBERS: dict[str, tuple[str, str, float, float, bool]] = {
     "shrinkage_percent": ("Shrinks", "%", 0, heat.MOST_SHRINKAGE, True),
 }
 """Label, unit, range and whether it is needed."""
-SHEET_NUMBERS: dict[str, tuple[str, str, float, float, bool]] = {
-    "thickness_mm": ("Thickness", "mm", heat.THINNEST_MM, heat.THICKEST_MM, True),
-    "width_mm": ("Width", "mm", 50, 3000, True),
-    "length_mm": ("Length", "mm", 50, 3000, True),
-    "count": ("In stock", "sheets", 0, 999, True),
-}
-SHEET_WHOLE = frozenset({"width_mm", "length_mm", "count"})
 TRUSTS: tuple[str, ...] = get_args(Trust)
 RISING = (("from_mm", "to_mm"), ("sheet_low_c", "sheet_high_c"), ("minutes_low", "minutes_high"))
 
@@ -110,7 +94,7 @@ RISING = (("from_mm", "to_mm"), ("sheet_low_c", "sheet_high_c"), ("minutes_low",
 def as_plain(settings: BenchSettings) -> dict[str, Any]:
     """As it is stored, and kept with what is printed by it."""
     plain = asdict(settings)
-    return plain | {name: [dict(row) for row in plain[name]] for name in ("oven", "sheets")}
+    return plain | {"oven": [dict(row) for row in plain["oven"]]}
 
 
 def from_plain(plain: Mapping[str, Any]) -> BenchSettings:
@@ -118,8 +102,6 @@ def from_plain(plain: Mapping[str, Any]) -> BenchSettings:
     known = {field.name: plain[field.name] for field in fields(BenchSettings) if field.name in plain}
     if "oven" in known:
         known["oven"] = tuple(Setting(**row) for row in known["oven"])
-    if "sheets" in known:
-        known["sheets"] = tuple(StockSheet(**row) for row in known["sheets"])
     return BenchSettings(**known)
 
 
@@ -127,8 +109,7 @@ def read(typed: Mapping[str, str], now: BenchSettings) -> BenchSettings:
     """The settings as they were typed; BadInput names each field at fault. Rows left empty or taken out are gone."""
     wrong: dict[str, str] = {}
     found: dict[str, Any] = {name: _read(typed, name, choice, wrong) for name, choice in CHOICES.items()}
-    found["oven"] = tuple(_oven_row(typed, number, wrong) for number in _numbers(typed, "oven"))
-    found["sheets"] = tuple(_sheet_row(typed, number, wrong) for number in _numbers(typed, "sheet"))
+    found["oven"] = tuple(_oven_row(typed, number, wrong) for number in _numbers(typed))
     if wrong:
         raise BadInput("The bench's settings need another look; nothing was changed.", wrong)
     return replace(now, **found)
@@ -148,10 +129,10 @@ def between(low: float | None, high: float | None, unit: str) -> str:
     return f"{'–'.join(ends)}\u00a0{unit}" if ends else ""
 
 
-def _numbers(typed: Mapping[str, str], prefix: str) -> list[int]:
+def _numbers(typed: Mapping[str, str]) -> list[int]:
     """The rows with a material that are not to be taken out, in their order."""
-    rows = [number for number in range(MOST_ROWS) if typed.get(f"{prefix}.{number}.material")]
-    return [number for number in rows if f"{prefix}.{number}.out" not in typed]
+    rows = [number for number in range(MOST_ROWS) if typed.get(f"oven.{number}.material")]
+    return [number for number in rows if f"oven.{number}.out" not in typed]
 
 
 def _read(typed: Mapping[str, str], name: str, choice: Choice, wrong: dict[str, str]) -> Any:
@@ -210,15 +191,6 @@ def _oven_row(typed: Mapping[str, str], number: int, wrong: dict[str, str]) -> S
     if not 1 <= len(source) <= 400:
         wrong[f"{at}source"] = "Say where this row comes from, in at most 400 characters."
     return Setting(material=_material(typed, f"{at}material", wrong), source=source, trust=trust, **values)  # type: ignore[arg-type]
-
-
-def _sheet_row(typed: Mapping[str, str], number: int, wrong: dict[str, str]) -> StockSheet:
-    at = f"sheet.{number}."
-    values: dict[str, Any] = {
-        name: _number(typed.get(at + name, "").strip(), at + name, of, name in SHEET_WHOLE, wrong)
-        for name, of in SHEET_NUMBERS.items()
-    }
-    return StockSheet(material=_material(typed, f"{at}material", wrong), **values)
 
 
 def oven_row(settings: BenchSettings, material: str | None, thickness_mm: float | None) -> Setting | None:

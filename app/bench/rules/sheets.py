@@ -9,14 +9,14 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any, NamedTuple
 
+from app.bench.rules.cutting import StockSheet, laid_out
 from app.bench.rules.figures import BLANK_FORMULA, BLANK_SOURCE, NO_ROW, Figure
 from app.bench.rules.measures import Sides, grams, platform_mm, shell_blank, thickness_mm, volume
 from app.bench.rules.settings import BenchSettings, between, oven_row
-from app.errors import BadInput
 from app.orders.rules import MATERIALS, SIDE_NAMES
-from app.trade import OutOfRange, heat, plaster, posts
+from app.trade import heat, plaster, posts
 from app.trade.heat import Setting, Trust
-from app.trade.nesting import Blank, Cut, Sheet, nest
+from app.trade.nesting import Blank, Cut
 from app.trade.units import length_words
 
 
@@ -180,22 +180,25 @@ class OvenGroup(NamedTuple):
     blanks: list[tuple[str, str, str]]
     """Code, side, size in words."""
     cuts: list[Cut]
-    """Where blanks are cut here: which sheets of the stock, and where on them."""
+    """Where blanks are cut here: which sheets of the stock, by their lots, and where on them."""
     left_over: list[str]
     """Blanks that no sheet in stock holds."""
     cut_here: bool
 
 
-def oven_load(rows: Sequence[Given], settings: BenchSettings) -> list[OvenGroup]:
+def oven_load(rows: Sequence[Given], settings: BenchSettings, stock: Sequence[StockSheet]) -> list[OvenGroup]:
+    """`stock` in the order in which sheets are begun."""
     groups: dict[tuple[str, float | None], list[Given]] = defaultdict(list)
     for row in sorted(rows, key=lambda row: (row.material, row.thickness_mm or 0)):
         groups[row.material, row.thickness_mm].append(row)
-    return [_oven_group(material, thick, sides, settings) for (material, thick), sides in groups.items()]
+    return [_oven_group(material, thick, sides, settings, stock) for (material, thick), sides in groups.items()]
 
 
-def _oven_group(material: str, thick: float | None, rows: Sequence[Given], settings: BenchSettings) -> OvenGroup:
+def _oven_group(
+    material: str, thick: float | None, rows: Sequence[Given], settings: BenchSettings, stock: Sequence[StockSheet]
+) -> OvenGroup:
     row = oven_row(settings, material, thick)
-    cuts, left = _nested(material, thick, rows, settings) if settings.cuts_blanks else ([], [])
+    cuts, left = _cut_from(material, thick, rows, settings, stock) if settings.cuts_blanks else ([], [])
     return OvenGroup(
         f"{MATERIALS.get(material, material)} {length_words(thick * 10) if thick else ''}".strip(),
         *_heat_words(row),
@@ -203,7 +206,7 @@ def _oven_group(material: str, thick: float | None, rows: Sequence[Given], setti
         row.trust if row else None,
         [(each.code, each.side, size_words(each)) for each in rows],
         cuts,
-        [blank.name for blank in left],
+        left,
         settings.cuts_blanks,
     )
 
@@ -226,18 +229,18 @@ def size_words(row: Given) -> str:
     return f"{row.length_mm} × {row.width_mm}\u00a0mm" if row.width_mm else "measure the positive"
 
 
-def _nested(
-    material: str, thick: float | None, rows: Sequence[Given], settings: BenchSettings
-) -> tuple[list[Cut], list[Blank]]:
+def _cut_from(
+    material: str, thick: float | None, rows: Sequence[Given], settings: BenchSettings, stock: Sequence[StockSheet]
+) -> tuple[list[Cut], list[str]]:
+    """The sheets that are cut, and the names of the blanks for which there is none; what has no size is in neither."""
     blanks = [
         Blank(f"{row.code} {row.side}", row.width_mm, row.length_mm) for row in rows if row.width_mm and row.length_mm
     ]
-    stock = [
-        Sheet(f"{each.length_mm} × {each.width_mm}\u00a0mm", each.length_mm, each.width_mm, each.count)
-        for each in settings.sheets
-        if each.material == material and each.thickness_mm == thick and each.count
-    ]
-    try:
-        return nest(blanks, stock, settings.kerf_mm)
-    except OutOfRange as fault:
-        raise BadInput(str(fault)) from None
+    return laid_out(blanks, [each for each in stock if each.of == (material, thick)], settings.kerf_mm)
+
+
+def worked_out(
+    kind: str, rows: Sequence[Given], settings: BenchSettings, stock: Sequence[StockSheet]
+) -> PourSheet | list[OvenGroup]:
+    """The sheet of this kind, from the same values the same each time."""
+    return pour_sheet(rows, settings) if kind == "pour" else oven_load(rows, settings, stock)

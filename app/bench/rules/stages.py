@@ -134,6 +134,11 @@ def joins_at(route: Sequence[str]) -> str:
     return "send" if "send" in route else "dispense"
 
 
+def working_at(stage: str, left: str | None, right: str | None) -> str:
+    """The sides that have work at `stage`, by where each of them stands."""
+    return "".join(side for side, at in (("L", left), ("R", right)) if at == stage)
+
+
 def earliest(stages: Collection[str], route: Sequence[str]) -> str:
     return min(stages, key=route.index)
 

@@ -41,6 +41,14 @@ class Lot(SQLModel, table=True):
         Index("ix_lot_number_key", "number_key"),
         # What has something left: the stock, what can be picked at a bench, what has expired.
         Index("ix_lot_in_stock", "material_id", sqlite_where=text("stock > 0"), postgresql_where=text("stock > 0")),
+        # One lot of a material is in use at most; and which are, for every row of a bench's queue.
+        Index(
+            "ix_lot_in_use",
+            "material_id",
+            unique=True,
+            sqlite_where=text("in_use_since IS NOT NULL"),
+            postgresql_where=text("in_use_since IS NOT NULL"),
+        ),
     )
 
     id: int = Field(default=None, primary_key=True)
@@ -55,6 +63,8 @@ class Lot(SQLModel, table=True):
     """May fall below zero: what a bench used, it had, whatever was counted before."""
     held: bool = False
     last_used_at: datetime | None = None
+    in_use_since: datetime | None = None
+    """Since when it is the opened bag, the sheet being cut: what one tap at a bench notes."""
 
 
 class LotUse(SQLModel, table=True):

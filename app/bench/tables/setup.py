@@ -30,5 +30,10 @@ class PrintedSheet(SQLModel, table=True):
     """All of the bench's settings that it was worked out by, as in `BenchSetup`."""
     given: list[dict[str, Any]] = Field(sa_type=JSON)
     """What is known of each side: the fields of app.bench.rules.sheets.Given."""
+    stock: list[dict[str, Any]] | None = Field(default=None, sa_type=JSON)
+    """The sheets that blanks were laid out on: the fields of app.bench.rules.cutting.StockSheet.
+
+    None of one that was printed when the settings had a list of their own; it stands in `settings` then.
+    """
     printed_at: datetime
     printed_by: int = Field(foreign_key="staff.id")

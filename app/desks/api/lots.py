@@ -26,6 +26,10 @@ class LotOut(BaseModel):
     unit: str
     per_side: float = Field(description="What one side takes.")
     expires_on: date | None
+    in_use: bool = Field(
+        description="Whether it is the opened bag, the sheet being cut: what one tap on a queue's page notes. An act "
+        "of the API notes what `facts.lots` names and nothing else."
+    )
 
 
 class LotsOut(BaseModel):
@@ -46,6 +50,7 @@ def list_lots(ask: Called) -> LotsOut:
                 stage=KINDS[each.kind].stage,
                 stock=each.stock / 100,
                 per_side=each.per_side / 100,
+                in_use=each.in_use_since is not None,
                 **{name: getattr(each, name) for name in _AS_THEY_ARE},
             )
             for each in lots

@@ -120,7 +120,11 @@ class ActIn(In):
         default=None, description="The prescription's number on the scanned job ticket; an old one moves nothing."
     )
     done_at: datetime | None = Field(default=None, description="When the work was done, if that was before now.")
-    facts: dict[str, Any] = Field(default_factory=dict, description="What belongs to this act; see its examples.")
+    facts: dict[str, Any] = Field(
+        default_factory=dict,
+        description="What belongs to this act; see its examples. Lots that went in are noted if `lots` names them, "
+        "as `GET /api/v1/lots` tells them, and none without it, whatever is in use.",
+    )
 
 
 @router.post(

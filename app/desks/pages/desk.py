@@ -48,9 +48,8 @@ def desk(request: Request, ask: Signed) -> Response:
         # Flags are gathered over all open pairs: once a commit and minute is enough.
         key = clock.now().replace(second=0, microsecond=0)
         to_tell = queries.wearers_to_tell(db, viewer.clinics) if viewer.has(Role.CLINICIAN) else 0
-        materials = may(viewer, "see_materials") and queries.has_materials(db)
         tiles = _figures.get(ask.mark, key, lambda: figures(db)) if viewer.has(Role.MANAGER) else []
-    values |= {"queues": queues, "line": line, "tiles": tiles, "to_tell": to_tell, "materials": materials}
+    values |= {"queues": queues, "line": line, "tiles": tiles, "to_tell": to_tell}
     return ask.again(page(request, "desks/desk.html", viewer=viewer, **values))
 
 

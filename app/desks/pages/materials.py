@@ -94,7 +94,8 @@ def lot_words(lot: LotRow, viewer: Viewer) -> dict[str, Any]:
     today = clock.today(viewer.zone)
     return lot._asdict() | {
         "there": amount_words(lot.stock, lot.unit),
-        "expired": lot.expires_on is not None and lot.expires_on < today,
+        "expired": lot.expired(today),
+        "can_begin": not lot.unfit(today),
     }
 
 
@@ -219,15 +220,16 @@ def _by_clinic(rows: list[NoticeRow]) -> Mapping[str, list[NoticeRow]]:
 
 @router.post("/materials/lots/{lot_id}")
 def act_on_lot(request: Request, lot_id: int, ask: Signed, form: Form) -> Response:
-    """Corrects its stock, holds it, lifts the hold, or lets the pairs go on that had stood still for it."""
+    """Takes it into use or puts it away, corrects its stock, holds it or lifts the hold, lets pairs go on."""
     act = form.get("act", "")
     try:
         with ask.writing() as (viewer, db):
             need(viewer, "see_materials")
             said = _done_to_lot(db, viewer, lot_id, act, form)
+            of = queries.lot(db, lot_id).material_id
     except (BadInput, Unready, MovedOn) as refusal:
         return _lot_page(request, ask, lot_id, refusal, form, act)
-    return go(f"/materials/lots/{lot_id}", said)
+    return go(f"/materials/{of}" if form.get("back") == "material" else f"/materials/lots/{lot_id}", said)
 
 
 def _done_to_lot(db: Session, viewer: Viewer, lot_id: int, act: str, form: Typed) -> str:
@@ -242,6 +244,12 @@ def _done_to_lot(db: Session, viewer: Viewer, lot_id: int, act: str, form: Typed
         gone_on = holding.resume_pairs(db, lot_id=lot_id, by=viewer)
         return f"No longer stopped by this lot: {', '.join(gone_on) or 'none'}."
     need(viewer, "keep_materials")
+    if act == "use":
+        instead = materials.take_into_use(db, by=viewer, lot_id=lot_id)
+        return "The lot is in use: one tap at the bench notes it." + (f" Lot {instead} is put away." if instead else "")
+    if act == "put_away":
+        materials.put_away(db, by=viewer, lot_id=lot_id)
+        return "The lot is put away; a tap at the bench no longer notes it."
     materials.correct(db, by=viewer, lot_id=lot_id, typed=form)
     return "The stock is corrected."
 

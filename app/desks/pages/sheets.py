@@ -1,15 +1,14 @@
 """Sheets for several pairs: one bowl of plaster, one oven load; looked at here, printed as they then are."""
 
-from collections.abc import Callable, Sequence
-
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
+from app import clock
 from app.bench import actions as bench
 from app.bench.rules.figures import Figure
 from app.bench.rules.machine import SIDE_WORDS
 from app.bench.rules.settings import BenchSettings
-from app.bench.rules.sheets import Given, OvenGroup, PourSheet, oven_load, oven_origin, pour_origin, pour_sheet
+from app.bench.rules.sheets import OvenGroup, PourSheet, oven_origin, pour_origin, worked_out
 from app.bench.rules.stages import STAGES
 from app.desks.pages.common import lab_values
 from app.errors import BadInput, NotFound
@@ -21,10 +20,6 @@ from app.templating import go, page
 from app.web import Form
 
 router = APIRouter(include_in_schema=False)
-WORKED_OUT: dict[str, Callable[[Sequence[Given], BenchSettings], PourSheet | list[OvenGroup]]] = {
-    "pour": pour_sheet,
-    "oven": oven_load,
-}
 
 
 @router.get("/sheets/{kind}")
@@ -32,9 +27,10 @@ def sheet(request: Request, kind: str, ask: Signed, codes: list[str] = Query([])
     """`codes` may be given once each or in one, between commas; without any it is the first pairs of the queue."""
     with ask.reading() as (viewer, db):
         need(viewer, "work_out_sheets")
-        found = queries.batch(db, _kind(kind), [code for each in codes for code in each.split(",") if code.strip()])
+        wanted = [code for each in codes for code in each.split(",") if code.strip()]
+        found = queries.batch(db, _kind(kind), wanted, clock.today(viewer.zone))
         values = lab_values(db)
-    made = WORKED_OUT[kind](found.rows, found.settings)
+    made = worked_out(kind, found.rows, found.settings, found.stock)
     return page(
         request,
         f"desks/sheet_{kind}.html",
@@ -43,7 +39,6 @@ def sheet(request: Request, kind: str, ask: Signed, codes: list[str] = Query([])
         kind=kind,
         made=made,
         origins=_origins(made, found.settings),
-        unknown=", ".join(f"{row.code} {SIDE_WORDS[row.side]}" for row in found.rows if row.cm3 is None),
         labels=found.labels,
         settings=found.settings,
         left_out=found.left_out,
@@ -59,11 +54,11 @@ def print_sheet(kind: str, ask: Signed, form: Form) -> Response:
     """Keeps what the sheet is printed from, and leads to the paper."""
     with ask.writing() as (viewer, db):
         need(viewer, "work_out_sheets")
-        found: Batch = queries.batch(db, _kind(kind), form.all("codes") or [""])
+        found: Batch = queries.batch(db, _kind(kind), form.all("codes") or [""], clock.today(viewer.zone))
         if not found.rows:
             words = f"None of these pairs has work at {STAGES[SHEETS[kind]].queue} any more; nothing was printed."
             raise BadInput(words)
-        number = bench.keep_sheet(db, by=viewer, kind=kind, rows=found.rows, settings=found.settings)
+        number = bench.keep_sheet(db, by=viewer, kind=kind, rows=found.rows, settings=found.settings, stock=found.stock)
     return go(f"/paper/sheet/{number}/printed.pdf")
 
 

@@ -1,12 +1,14 @@
 """The bench's numbers with what they need read together: one pair's at its stage, and the sheets of several pairs."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from sqlmodel import Session
 
 from app.bench import queries as bench
 from app.bench.queries import Loaded
+from app.bench.rules.cutting import StockSheet
 from app.bench.rules.figures import FIGURES, Figure
 from app.bench.rules.measures import Sides, Worn, sides_of
 from app.bench.rules.record import shown_at
@@ -15,6 +17,7 @@ from app.bench.rules.sheets import Given, given
 from app.bench.rules.stages import STAGES
 from app.capture import queries as captures
 from app.orders import queries as orders
+from app.orders.rules import Body
 from app.people import queries as people
 from app.trade import codes
 
@@ -31,6 +34,8 @@ class Batch:
     rows: Sequence[Given]
     labels: dict[str, str]
     settings: BenchSettings
+    stock: Sequence[StockSheet]
+    """What an oven load's blanks may be cut from, if they are cut here."""
     left_out: list[str]
 
 
@@ -52,12 +57,12 @@ def route_figures(db: Session, loaded: Loaded) -> list[tuple[str, list[Figure]]]
     return [(stage, FIGURES[stage](sides, settings)) for stage in stages]
 
 
-def press_words(db: Session, pair_ids: Collection[int]) -> dict[int, tuple[str, ...]]:
+def press_words(db: Session, bodies: Mapping[int, Body]) -> dict[int, tuple[str, ...]]:
     """What a press queue's rows say of the heat, by pair: once where both sides need the same."""
-    if not pair_ids:
+    if not bodies:
         return {}
     settings, found = bench.bench_settings(db), {}
-    for pair_id, body in bench.bodies_of(db, pair_ids).items():
+    for pair_id, body in bodies.items():
         rows = [oven_row(settings, items.get("shell"), items.get("shell_thickness", 0) / 10) for items in body.values()]
         found[pair_id] = tuple(dict.fromkeys(oven_words(row) for row in rows if row))
     return found
@@ -70,7 +75,7 @@ def _sides(db: Session, loaded: Loaded) -> Sides:
     return sides_of(orders.holding(db, order_id).body, captures.meshes(db, [order_id])[order_id], worn)
 
 
-def batch(db: Session, kind: str, asked: Collection[str]) -> Batch:
+def batch(db: Session, kind: str, asked: Collection[str], today: date) -> Batch:
     """The sides of the pairs `asked` for that have work at the sheet's stage; without any, the first of its queue."""
     stage = SHEETS[kind]
     wanted, left_out = _read(asked)
@@ -92,7 +97,16 @@ def batch(db: Session, kind: str, asked: Collection[str]) -> Batch:
             left_out.append(
                 f"{pair.code} is left out: no side of it has work at {STAGES[stage].queue}; it is at {where}."
             )
-    return Batch(rows, {pair.code: pair.label for pair in pairs}, settings, left_out)
+    labels = {pair.code: pair.label for pair in pairs}
+    return Batch(rows, labels, settings, _stock(db, kind, rows, settings, today), left_out)
+
+
+def _stock(db: Session, kind: str, rows: Sequence[Given], settings: BenchSettings, today: date) -> Sequence[StockSheet]:
+    """Of these shells' materials alone: it is kept with what is printed."""
+    if kind != "oven" or not settings.cuts_blanks:
+        return []
+    needed = {(row.material, row.thickness_mm) for row in rows}
+    return [each for each in bench.sheets_in_stock(db, today) if each.of in needed]
 
 
 def labels(db: Session, pair_codes: Collection[str]) -> dict[str, str]:
