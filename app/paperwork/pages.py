@@ -1,20 +1,22 @@
 """The doors to paper, each as a PDF or as a page to print.
 
-Job ticket, wearing-in sheet, parcel slip, and the pour sheets and oven loads of several pairs.
+Job ticket, wearing-in sheet, parcel slip, the pour sheets and oven loads of several pairs, and a bench's cards.
 """
 
 from typing import Any
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse, Response
 
 from app import clock
 from app.bench import queries as bench
+from app.bench.rules import cards
 from app.bench.rules.cutting import stock_again
 from app.bench.rules.machine import SIDE_WORDS
 from app.bench.rules.settings import from_plain
 from app.bench.rules.sheets import given_again, worked_out
 from app.bench.rules.stages import STAGES
+from app.errors import NotFound
 from app.paperwork import queries, sheets
 from app.paperwork.queries import SHEETS
 from app.people import queries as people
@@ -123,6 +125,29 @@ def _batch(ask: Ask, sheet_id: int) -> dict[str, Any]:
     made = worked_out(kept.kind, rows, settings, stock_again(kept.stock, kept.settings))
     words = plaster.CLASSES[settings.plaster_class].words
     return values | {"made": made, "plaster_words": words, "zone": viewer.zone, "side_words": SIDE_WORDS}
+
+
+@router.get("/paper/cards.pdf")
+def cards_pdf(request: Request, ask: Signed, card: list[str] = Query([])) -> Response:
+    """The cards with these payloads; without any, all of this lab."""
+    instead = f"/paper/cards?{request.url.query}"
+    return _pdf(request, "cards.html", "bench-cards.pdf", instead, _cards(ask, card))
+
+
+@router.get("/paper/cards")
+def cards_page(ask: Signed, card: list[str] = Query([])) -> Response:
+    return HTMLResponse(sheets.html("cards.html", **_cards(ask, card)))
+
+
+def _cards(ask: Ask, chosen: list[str]) -> dict[str, Any]:
+    with ask.reading() as (viewer, db):
+        need(viewer, "print_cards")
+        lab = people.lab(db)
+    groups = cards.offered(lab.stages_on, lab.marks_start)
+    found = [each for group in groups for each in group.cards if not chosen or each.payload in chosen]
+    if not found:
+        raise NotFound("This lab has none of these cards; choose some at /bench/cards.")
+    return {"cards": [(each, sheets.qr(each.payload)) for each in found]}
 
 
 def _pdf(

@@ -5,7 +5,7 @@ first sheet, so that the rest of Pairtrail starts and works without them.
 """
 
 import atexit
-from functools import cache
+from functools import cache, lru_cache
 from io import BytesIO
 from threading import Lock
 from typing import Any, NamedTuple
@@ -104,6 +104,7 @@ def pdf(template: str, *, fits: tuple[dict[str, Any], ...] = ({},), **values: An
         return bytes(document.write_pdf())
 
 
+@lru_cache(maxsize=128)  # a page of cards has dozens, the same at every look
 def qr(payload: str) -> Markup:
     """A QR code as an inline SVG with its quiet zone of four modules (ISO/IEC 18004); it can lose 15 % and be read."""
     drawn = segno.make_qr(payload, error="m").svg_inline(border=4, omitsize=True, svgclass="qr", lineclass=None)

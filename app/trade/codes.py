@@ -11,20 +11,15 @@ import unicodedata
 
 from stdnum.iso7064 import mod_37_36
 
-from app.trade import OutOfRange
+from app.trade import OutOfRange, keyboards
 
 LOOKALIKES = ("O", "I")
 LAST_SERIAL = 9_999_999
-_FORM = re.compile(r"([0-9OIL]{2})([0-9OIL]{5,7})([0-9A-Z])")
+_FORM = re.compile(r"[\W_]*([0-9OIL]{2})[\W_]*([0-9OIL]{5,7})[\W_]*([0-9A-Z])[\W_]*")
+_PRINTED = re.compile(r"(\d\d)-(\d{5,7})-([0-9A-Z])", re.ASCII | re.IGNORECASE)
 _HYPHENATED = re.compile(r"[0-9]{2}[^0-9A-Z]+[0-9]{5,7}[^0-9A-Z]+[0-9A-Z]")
-# Some scanners put the symbology's name in front: "]Q1" for a QR code, "]C0" for a bar code (ISO/IEC 15424).
-_SYMBOLOGY = re.compile(r"^\s*\][A-Za-z][0-9A-Za-z]")
 _AS_DIGITS = str.maketrans("OIL", "011")
 _AS_CHECK = str.maketrans("OI", "01")
-# A scanner set to a US keyboard on a computer set to a German one types ß where the hyphen should be. It then types
-# Y for Z, too, which may be check characters, and + for the bracket in front.
-_WRONG_KEYBOARD = "ß"
-_AS_MEANT = str.maketrans("ßYZyz+", "-ZYzy]")
 
 
 class BadCode(ValueError):
@@ -66,27 +61,46 @@ def next_serial(year2: int, serial: int) -> int:
 
 
 def parse(text: str) -> str:
-    """The canonical code in `text`; case, blanks, hyphens and any kind of dash do not matter.
+    """The canonical code in `text`, from a hand or from a scanner on whatever keyboard app/trade/keyboards.py knows.
+
+    Raises NotACode or WrongCheckCharacter, both BadCode.
+    """
+    return keyboards.understood(text, typed, printed, WrongCheckCharacter)
+
+
+def typed(text: str) -> str:
+    """The canonical code in what a hand typed; case, blanks, hyphens and any kind of dash do not matter.
 
     O, I and L among the digits are read as 0, 1 and 1, and O or I at the end as 0 and 1, since none of them is
-    ever printed there. Raises NotACode or WrongCheckCharacter, both BadCode.
+    ever printed there. Nothing but a blank may part the digits of a serial: what follows a code, such as the
+    prescription's number on a ticket, would else be drawn into it.
     """
-    form = _FORM.fullmatch(normalise(_hyphens_restored(text)))
+    form = _FORM.fullmatch(_joined(text))
     if form is None:
         raise NotACode(
-            f"'{_shown(text)}' does not read like a pair's code, such as 26-00417-D: the year in two digits, "
+            f"'{shown(text)}' does not read like a pair's code, such as 26-00417-D: the year in two digits, "
             "five to seven digits and one more letter or digit. Scan it again, or type all of it."
         )
-    year2, serial = form[1].translate(_AS_DIGITS), form[2].translate(_AS_DIGITS)
-    check = form[3].translate(_AS_CHECK)
+    return _checked(form[1].translate(_AS_DIGITS), form[2].translate(_AS_DIGITS), form[3].translate(_AS_CHECK), text)
+
+
+def printed(text: str) -> str:
+    """The canonical code in what has to be it as it is printed, but for its case."""
+    form = _PRINTED.fullmatch(text)
+    if form is None:
+        raise NotACode(f"'{shown(text)}' is no pair's code as it is printed, such as 26-00417-D.")
+    return _checked(form[1], form[2], form[3].upper(), text)
+
+
+def _checked(year2: str, serial: str, check: str, text: str) -> str:
     if not int(serial) or (len(serial) > 5 and serial.startswith("0")):
         raise NotACode(
-            f"'{_shown(text)}' does not read like a pair's code: a serial is never zero, and one of more than "
+            f"'{shown(text)}' does not read like a pair's code: a serial is never zero, and one of more than "
             "five digits has no zero in front. Scan it again, or type all of it."
         )
     if not mod_37_36.is_valid(year2 + serial + check):
         raise WrongCheckCharacter(
-            f"'{_shown(text)}' has the form of a pair's code, but a character of it is wrong or two are swapped: "
+            f"'{shown(text)}' has the form of a pair's code, but a character of it is wrong or two are swapped: "
             f"the check character {check} does not fit. Compare it with the label, or scan it again."
         )
     return f"{year2}-{serial}-{check}"
@@ -98,7 +112,7 @@ def is_code_like(text: str) -> bool:
     True for what is written with its two hyphens even if its check character is wrong, so that the mistake is
     told; bare digits, which could as well be a chart number, count only when the check character fits.
     """
-    if _HYPHENATED.fullmatch(_hyphens_restored(text).strip().upper()):
+    if any(_HYPHENATED.fullmatch(each.strip().upper()) for each in keyboards.readings(text)):
         return True
     try:
         parse(text)
@@ -112,13 +126,15 @@ def normalise(text: str) -> str:
     return "".join(character for character in unicodedata.normalize("NFKC", text).upper() if character.isalnum())
 
 
-def _hyphens_restored(text: str) -> str:
-    meant = text.translate(_AS_MEANT) if _WRONG_KEYBOARD in text else text
-    return _SYMBOLOGY.sub("", meant, count=1)
-
-
-def _shown(text: str) -> str:
+def shown(text: str) -> str:
+    """The beginning of what was typed or scanned, for a sentence."""
     return " ".join(text.split())[:40]
+
+
+def _joined(text: str) -> str:
+    """Upper case, without blanks and without characters that can't be seen."""
+    plain = unicodedata.normalize("NFKC", text).upper()
+    return "".join(each for each in plain if not each.isspace() and unicodedata.category(each) != "Cf")
 
 
 def _digits(year2: int, serial: int) -> str:

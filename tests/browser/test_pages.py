@@ -20,6 +20,7 @@ PAGES: dict[str, tuple[str, ...]] = {
         "/queue/press",
         "/sheets/pour",
         "/sheets/oven",
+        "/bench/cards",
         "/queue/dispense",
         "/arrivals",
         "/parcels",

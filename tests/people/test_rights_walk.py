@@ -93,6 +93,7 @@ ROWS = (
     row("POST /parcels/{parcel_id}", (DOOR, NO, HIDDEN, MAY, NO)),
     row("GET /sheets/{kind}", LAB, at={"kind": "pour"}),
     row("POST /sheets/{kind}", LAB, {"codes": "{code}"}, at={"kind": "pour"}),
+    row("GET /bench/cards", LAB),
     # Materials; the lot is in no pair, and no lot is held.
     row("GET /materials", LAB),
     row("POST /materials", LAB, {"kind": "plaster"}),
@@ -139,6 +140,8 @@ ROWS = (
     row("GET /paper/{code}/wearing.pdf", WHO_SEES_THE_PAIR, at={"code": "{dispensed}"}),
     row("GET /paper/parcel/{parcel_id}/slip", (DOOR, MAY, HIDDEN, MAY, MAY)),
     row("GET /paper/parcel/{parcel_id}/slip.pdf", (DOOR, MAY, HIDDEN, MAY, MAY)),
+    row("GET /paper/cards", LAB),
+    row("GET /paper/cards.pdf", LAB),
     # No sheet was printed in this story: who may see one is told so.
     row("GET /paper/sheet/{sheet_id}/printed", (DOOR, HIDDEN, NO, NO, HIDDEN), at={"sheet_id": "1"}),
     row("GET /paper/sheet/{sheet_id}/printed.pdf", (DOOR, HIDDEN, NO, NO, HIDDEN), at={"sheet_id": "1"}),

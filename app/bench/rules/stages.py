@@ -86,6 +86,12 @@ class Terms:
     trims_at_clinic: bool
 
 
+def work_words(stage: str) -> str:
+    """The work itself: "Mill or print" for the queue "To mill or print"."""
+    words = STAGES[stage].queue.removeprefix("To ")
+    return words[0].upper() + words[1:]
+
+
 def new_route(way: str, terms: Terms, start: str = "check_in") -> tuple[str, ...]:
     """A pair's first visit; a second pair or a remake may `start` later, say at press while the positive is kept."""
     route = _kept((*WAYS[way], *_onward(terms), "dispense", "wear_in"), terms)

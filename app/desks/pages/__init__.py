@@ -5,6 +5,7 @@ from fastapi import APIRouter
 from app.desks.pages import (
     belongings,
     boxes,
+    cards,
     desk,
     held,
     journal,
@@ -31,6 +32,7 @@ for subject in (
     journal,
     reference,
     sheets,
+    cards,
     materials,
     held,
 ):

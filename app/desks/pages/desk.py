@@ -16,7 +16,6 @@ from app.database import Kept
 from app.desks.charts import lab_trail
 from app.desks.pages.common import lab_values
 from app.desks.queries import own, queue_rows
-from app.desks.rules import whole
 from app.errors import NotFound
 from app.orders import queries as orders
 from app.paperwork.queries import SHEETS
@@ -25,7 +24,7 @@ from app.people.permissions import may, need
 from app.people.rules import Role, Viewer
 from app.people.sessions import Signed
 from app.templating import go, page, part
-from app.trade import codes
+from app.trade import codes, scans
 from app.turnaround import queries as turnaround
 from app.turnaround.rules import PERIODS, first_month
 from app.watch import queries as watch
@@ -120,22 +119,32 @@ def _draw(db: Session, viewer: Viewer, stage: str, after: str | None) -> dict[st
 
 @router.get("/find")
 def find(request: Request, ask: Signed, q: str = "") -> Response:
-    """A pair by its code, or the pairs of a chart label that begins like this."""
+    """A pair by its code, what a scanner read, or the pairs of a chart label that begins like this."""
     with ask.reading() as (viewer, db):
         values = lab_values(db)
-        code, _, ticket = q.strip().partition("/")
-        if code.upper() == "PARCEL":  # the slip's code, scanned
-            return go("/parcels")
-        if code.upper() == "LOT" and ticket.strip():
-            return go(f"/materials/lots/{whole(ticket)}")
-        if codes.is_code_like(code):
-            loaded = queries.find(db, code, viewer)
-            holds = orders.holding(db, loaded.row["order_id"]).number
-            # A job ticket's code ends with the prescription that it shows.
-            old = ticket.isdigit() and int(ticket) != holds
-            said = f"This job ticket shows prescription {ticket}; prescription {holds} holds. Print a new ticket."
-            return go(f"/pair/{loaded.state.code}", said if old else "")
+        if scans.is_scan_like(q):
+            return _scanned(db, viewer, q)
+        if codes.is_code_like(q):
+            return go(f"/pair/{queries.find(db, q, viewer).state.code}")
         rows = queries.by_label(db, q, clinics=own(viewer))
     if len(rows) == 1:
         return go(f"/pair/{rows[0].code}")
     return page(request, "desks/found.html", viewer=viewer, q=q, rows=rows, stages=STAGES, ends=ENDS, **values)
+
+
+def _scanned(db: Session, viewer: Viewer, text: str) -> Response:
+    """Leads to what was scanned; nothing moves. A job ticket that shows another prescription than holds is told."""
+    try:
+        scan = scans.read(text)
+    except scans.BadScan as refusal:
+        raise NotFound(str(refusal)) from None
+    if scan.kind == "parcel":
+        return go("/parcels")
+    if scan.kind == "lot":
+        return go(f"/materials/lots/{scan.number}")
+    if scan.kind != "ticket":
+        raise NotFound("Badges and cards are read at a bench's scan station; here they do nothing.")
+    loaded = queries.find(db, scan.values[0], viewer)
+    holds = orders.holding(db, loaded.row["order_id"]).number
+    said = f"This job ticket shows prescription {scan.number}; prescription {holds} holds. Print a new ticket."
+    return go(f"/pair/{loaded.state.code}", said if scan.number != holds else "")

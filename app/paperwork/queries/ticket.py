@@ -9,7 +9,7 @@ from sqlmodel import Session, col, select
 from app.bench.queries import Loaded
 from app.bench.rules.figures import ON_THE_TICKET
 from app.bench.rules.machine import State
-from app.bench.rules.stages import STAGES, joins_at
+from app.bench.rules.stages import STAGES, joins_at, work_words
 from app.bench.tables import Move, Pair
 from app.orders import queries as orders
 from app.orders.rules import ITEMS, SHOE_KINDS, bench_marks, value_words
@@ -117,7 +117,7 @@ def figures(db: Session, loaded: Loaded) -> list[tuple[str, str]]:
     for stage, found in route_figures(db, loaded):
         words = "; ".join(f"{each.label.lower()} {each.result}" for each in found if each.label in ON_THE_TICKET)
         if words:
-            made.append((stage_words(stage), words))
+            made.append((work_words(stage), words))
     return made
 
 
@@ -146,15 +146,9 @@ def shoe_words(shoe: Mapping[str, Any]) -> str:
 
 def steps(state: State, carried: str) -> list[Step]:
     return [
-        Step(number, stage_words(key), _side(state, carried, "L", number), _side(state, carried, "R", number))
+        Step(number, work_words(key), _side(state, carried, "L", number), _side(state, carried, "R", number))
         for number, key in enumerate(state.route, 1)
     ]
-
-
-def stage_words(key: str) -> str:
-    """The work itself: "Mill or print" for the queue "To mill or print"."""
-    words = STAGES[key].queue.removeprefix("To ")
-    return words[0].upper() + words[1:]
 
 
 def _side(state: State, carried: str, side: str, number: int) -> str:
@@ -180,7 +174,7 @@ def stage_notes(words: Mapping[int, str], notes: Mapping[str, int], state: State
             continue
         later = [at for at in state.route if order.index(at) >= order.index(key)]
         at = key if key in state.route else (later or state.route[-1:])[0]
-        made.append(StageNote(state.route.index(at) + 1, stage_words(key), words[notes[key]]))
+        made.append(StageNote(state.route.index(at) + 1, work_words(key), words[notes[key]]))
     return made
 
 
