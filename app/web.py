@@ -60,6 +60,7 @@ _HEADERS = [(name.encode(), value.encode()) for name, value in HEADERS.items()]
 _HTTPS = (b"strict-transport-security", b"max-age=31536000")
 # The address carries the file's digest, so the copy in the browser is never the wrong one.
 _FOR_GOOD = (b"cache-control", b"public, max-age=31536000, immutable")
+_ASK_AGAIN = (b"cache-control", b"no-cache")
 _NOT_KEPT = (b"cache-control", b"no-store")
 
 
@@ -102,7 +103,7 @@ class Gate:
 
         async def stamp(message: Message) -> None:
             if message["type"] == "http.response.start":
-                message["headers"] = _stamped(message["headers"], scope["path"], request_id, https)
+                message["headers"] = _stamped(message["headers"], scope, request_id, https)
             await send(message)
 
         if crosses_sites(scope["method"], headers):
@@ -113,14 +114,15 @@ class Gate:
 
 
 def _stamped(
-    headers: Iterable[tuple[bytes, bytes]], path: str, request_id: str, https: bool
+    headers: Iterable[tuple[bytes, bytes]], scope: Scope, request_id: str, https: bool
 ) -> list[tuple[bytes, bytes]]:
     """What an answer brings, and the same headers on each: no page sets one of these but, if it must, cache-control."""
     stamped = [*headers, *_HEADERS, (b"x-request-id", request_id.encode())]
     if https:
         stamped.append(_HTTPS)
-    if path.startswith("/static/"):
-        stamped.append(_FOR_GOOD)
+    if scope["path"].startswith("/static/"):
+        # What a script imports has no digest in its address: it is asked for again, and answered in a line.
+        stamped.append(_FOR_GOOD if b"v=" in scope["query_string"] else _ASK_AGAIN)
     elif all(name != b"cache-control" for name, _ in stamped):
         stamped.append(_NOT_KEPT)
     return stamped

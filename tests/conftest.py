@@ -33,6 +33,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 def pytest_configure(config: pytest.Config) -> None:
     config.addinivalue_line("markers", "browser: drives a real browser; runs on SQLite")
+    config.addinivalue_line("markers", "both_databases: a browser test that runs on PostgreSQL, too")
     config.addinivalue_line("markers", "anywhere: does not depend on the database; runs with SQLite alone")
     # One real PostgreSQL for all workers, started by the controller.
     if config.getoption("--database") == "postgresql" and not hasattr(config, "workerinput"):
@@ -58,7 +59,8 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
             item.add_marker("browser")
             item.add_marker(pytest.mark.xdist_group("browser"))
     if config.getoption("--database") == "postgresql":
-        kept = [i for i in items if not (i.get_closest_marker("anywhere") or i.get_closest_marker("browser"))]
+        alone = ("anywhere", "browser")
+        kept = [i for i in items if i.get_closest_marker("both_databases") or not any(map(i.get_closest_marker, alone))]
         config.hook.pytest_deselected(items=[i for i in items if i not in kept])
         items[:] = kept
 

@@ -28,6 +28,7 @@ RIGHTS: dict[str, Right] = {
     "log_arrival": Right(frozenset({T}), "write down what has arrived and match it to its order"),
     "print_paper": Right(frozenset({T, C, M}), "print job tickets and slips", own_clinics=True),
     "work_out_sheets": Right(frozenset({T, M}), "work out pour sheets and oven loads for several pairs"),
+    "work_at_bench": Right(frozenset({T, C}), "work at the scan station", own_clinics=True),
     "print_cards": Right(frozenset({T, M}), "print the cards that a bench is worked with"),
     "pack_parcel": Right(frozenset({T, C}), "pack and send a parcel", own_clinics=True),
     "receive_parcel": Right(frozenset({T, C}), "receive a parcel with its exceptions", own_clinics=True),

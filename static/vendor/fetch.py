@@ -33,6 +33,12 @@ WANTED = {
         "files/atkinson-hyperlegible-mono-latin-ext-wght-normal.woff2": "atkinson-mono/latin-ext.woff2",
         "LICENSE": "atkinson-mono/LICENSE",
     },
+    ("qr", "0.7.0"): {
+        "decode.js": "qr/decode.js",
+        "index.js": "qr/index.js",
+        "LICENSE": "qr/LICENSE",
+        "LICENSE-MIT": "qr/LICENSE-MIT",
+    },
 }
 
 

@@ -27,14 +27,23 @@ PICTURES = Path(os.environ.get("PAIRTRAIL_PICTURES", "var/pictures"))
 SizedPage = Callable[..., Page]
 
 
+QUIET = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-sync"]
+Launch = Callable[..., Browser]
+
+
 @pytest.fixture(scope="session")
-def chromium() -> Iterator[Browser]:
+def launch() -> Iterator[Launch]:
+    """Starts a browser with these flags more."""
     path = os.environ.get("PAIRTRAIL_CHROMIUM") or None
-    quiet = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-sync"]
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=path, args=quiet)
-        yield browser
-        browser.close()
+        yield lambda *flags: playwright.chromium.launch(executable_path=path, args=[*QUIET, *flags])
+
+
+@pytest.fixture(scope="session")
+def chromium(launch: Launch) -> Iterator[Browser]:
+    browser = launch()
+    yield browser
+    browser.close()
 
 
 @pytest.fixture

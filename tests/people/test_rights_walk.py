@@ -6,6 +6,7 @@ five answers is sent as a form, or as JSON to an address under /api/. Give enoug
 something else before the right is asked: a person who may not would then seem to be let in, and the walk says so.
 """
 
+import json
 from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
 
@@ -94,6 +95,16 @@ ROWS = (
     row("GET /sheets/{kind}", LAB, at={"kind": "pour"}),
     row("POST /sheets/{kind}", LAB, {"codes": "{code}"}, at={"kind": "pour"}),
     row("GET /bench/cards", LAB),
+    row("GET /bench", BENCH_AND_CLINICS),
+    row("POST /bench", BENCH_AND_CLINICS, {"scan": "{code}"}),
+    row("GET /bench/pair/{code}", (DOOR, MAY, MAY, HIDDEN, NO)),
+    row("GET /bench/held", BENCH_AND_CLINICS, at={"?": "?stage=press"}),
+    row(
+        "POST /bench/acts",
+        (DOOR, MAY, MAY, HIDDEN, NO),
+        {"key": "walked-1", "acts": [{"act": "start", "code": "{code}"}]},
+    ),
+    row("GET /bench/worker.js", ANYONE),
     # Materials; the lot is in no pair, and no lot is held.
     row("GET /materials", LAB),
     row("POST /materials", LAB, {"kind": "plaster"}),
@@ -266,11 +277,11 @@ def ask(client: TestClient, row: Row, places: Mapping[str, str]) -> str:
             words = words.replace(f"{{{name}}}", value)
         return words
 
-    address = filled(row.path).replace("/static", "/static/look.css")
-    sent = {name: filled(value) if isinstance(value, str) else value for name, value in row.send.items()}
+    address = filled(row.path).replace("/static", "/static/look.css") + row.at.get("?", "")
+    sent = json.loads(filled(json.dumps(row.send)))
     if row.method == "GET":
         return answered(client.get(address))
-    if row.path.startswith("/api/"):
+    if row.path.startswith("/api/") or row.path == "/bench/acts":
         return answered(client.request(row.method, address, json=sent))
     return answered(client.request(row.method, address, data=sent))
 

@@ -5,7 +5,7 @@ import os
 import platform
 from collections.abc import Callable, Iterator
 
-from tests.speed import acts, lots, paper, queue_page, where_time_goes
+from tests.speed import acts, lots, paper, queue_page, station, where_time_goes
 from tests.speed.measured import lab
 from tests.speed.report import HEAD, Line
 
@@ -14,7 +14,10 @@ def main() -> None:
     asked = argparse.ArgumentParser(prog="pairtrail measure")
     asked.add_argument("--pairs", type=int, default=20_000, help="size of the lab, at least 1000 (default 20000)")
     asked.add_argument(
-        "--only", nargs="+", choices=["queue", "change", "growth", "acts", "turnaround", "lots", "ticket"], default=[]
+        "--only",
+        nargs="+",
+        choices=["queue", "change", "growth", "acts", "station", "turnaround", "lots", "ticket"],
+        default=[],
     )
     options = asked.parse_args()
     if options.pairs < 1000:
@@ -27,6 +30,7 @@ def main() -> None:
         "change": lambda: queue_page.changed(large),
         "growth": lambda: queue_page.growth(lab(options.pairs // 10), large),
         "acts": lambda: acts.acts(large),
+        "station": lambda: station.scans(large),
         "turnaround": lambda: where_time_goes.turnaround(large),
         "lots": lambda: lots.trace(large),
         "ticket": lambda: paper.ticket(large),

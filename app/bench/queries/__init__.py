@@ -78,6 +78,7 @@ from app.bench.queries.pairs import (
     visit_t,
 )
 from app.bench.queries.sheets import BatchRow, batch, bench_settings, bodies_of, printed_sheet, sheets_in_stock
+from app.bench.queries.station import StationRow, at_station, held_by_station, left_since
 
 __all__ = [
     "NOTHING",
@@ -99,9 +100,11 @@ __all__ = [
     "OfWearer",
     "ParcelRow",
     "QueueRow",
+    "StationRow",
     "Travelling",
     "UseRow",
     "Waiting",
+    "at_station",
     "batch",
     "belonging_t",
     "belongings",
@@ -115,6 +118,7 @@ __all__ = [
     "depends",
     "find",
     "find_by_id",
+    "held_by_station",
     "held_lots_of",
     "history",
     "hold_rows",
@@ -123,6 +127,7 @@ __all__ = [
     "in_use",
     "item_t",
     "last_move",
+    "left_since",
     "lot",
     "lot_hold_t",
     "lot_names",

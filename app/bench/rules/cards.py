@@ -102,7 +102,7 @@ LOCK = Card("lock", "LOCK", "This bench", "Lock", "Locks this bench until a badg
 STAGE_CARDS = tuple(_set_to(stage) for stage in STAGES if stage in LAB_STAGES)
 PARK_CARDS = tuple(_park(*each) for each in PARKED)
 BACK_CARDS = tuple(_send_back(*each) for each in SENT_BACK)
-_BY_PAYLOAD = {
+BY_PAYLOAD = {
     card.payload: card
     for card in (
         *(DONE, START, PUT_DOWN, TAKE_BACK, BATCH_BEGIN, BATCH_END, LOCK),
@@ -114,7 +114,7 @@ _BY_PAYLOAD = {
 def meant(scan: scans.Scan) -> Card:
     """What the card that was scanned says; a lab's switched-off stages too, because older pairs still pass them."""
     try:
-        return _BY_PAYLOAD[scan.text]
+        return BY_PAYLOAD[scan.text]
     except KeyError:
         raise UnknownCard(
             f"'{scan.text[:40]}' is a card that this bench does not know. Print the cards anew and throw this one away."

@@ -16,6 +16,8 @@ from app.desks.pages import (
     rights,
     scans,
     sheets,
+    station,
+    station_data,
     transferring,
 )
 
@@ -33,6 +35,8 @@ for subject in (
     reference,
     sheets,
     cards,
+    station,
+    station_data,
     materials,
     held,
 ):

@@ -136,7 +136,7 @@ def owner_roles(stage: str, place: str, by_parcel: bool) -> frozenset[Role]:
     return owners(act, stage, cast(Place, place), frozenset(), not by_parcel)
 
 
-def working_words(row: bench.QueueRow, stage: str) -> str:
+def working_words(row: bench.QueueRow | bench.StationRow, stage: str) -> str:
     """Names the sides only where it is not simply both: what has work here, and what the pair has at all."""
     working = working_at(stage, row.left_stage, row.right_stage)
     if working == "LR":
