@@ -29,6 +29,8 @@ class Settings(BaseSettings):
     """Seconds the clock runs ahead: tests and the demo only."""
     idle_minutes: int = 30
     """A session without a request for so long is signed out."""
+    bench_idle_minutes: int = 10
+    """A sign-on at a tablet of the bench without a request for so long is locked."""
     worker: bool = False
     """Set by `serve` and `demo`: beside the pages, this process does what nobody asks for (app/exchange)."""
     secure_cookies: bool = False

@@ -1,6 +1,7 @@
 """How a page is drawn: the one Jinja environment, its filters, and the answer with a flash message taken along.
 
-It knows no room: a page brings its own values and a `viewer` (name, roles, clinics, units, zone) made by people.
+It knows no room: a page brings its own values and a `viewer` (name, roles, clinics, units, zone, station) that people
+makes.
 """
 
 import hashlib
@@ -36,6 +37,8 @@ class Viewer(Protocol):
     def zone(self) -> str: ...
     @property
     def units(self) -> str: ...
+    @property
+    def station(self) -> str: ...
 
 
 environment = Environment(

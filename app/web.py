@@ -31,6 +31,11 @@ PROBLEM = "application/problem+json"
 MAX_BODY = 1_000_000
 """Bytes. A prescription with every note filled in is a few thousand; routes that take scans allow for them."""
 SESSION_COOKIES = ("__Host-pairtrail", "pairtrail")
+"""Their names over HTTPS, which nobody else can plant, and on plain HTTP."""
+SIGN_ON_COOKIES = ("__Secure-pairtrail-bench", "pairtrail-bench")
+"""The same of who signed on at a tablet of the bench; a path of its own forbids the name `__Host-`."""
+TABLET_COOKIES = ("__Secure-pairtrail-tablet", "pairtrail-tablet")
+"""The same of the tablet itself."""
 log = structlog.get_logger()
 
 POLICY = "; ".join(
@@ -196,7 +201,7 @@ def crosses_sites(method: str, headers: Headers) -> bool:
     if origin is not None:
         return origin.split("://", 1)[-1] != headers.get("host")
     cookies = headers.get("cookie", "")
-    return any(f"{name}=" in cookies for name in SESSION_COOKIES)
+    return any(f"{name}=" in cookies for name in (*SESSION_COOKIES, *SIGN_ON_COOKIES, *TABLET_COOKIES))
 
 
 def answer(request: Request, refusal: Refusal) -> Response:

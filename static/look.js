@@ -61,7 +61,20 @@ document.addEventListener("keydown", (event) => {
   scanned(keys);
   keys = "";
 });
+// Where one signs on, a badge comes before its PIN; without this the browser leads on to it just the same, and says why.
+const badge = document.querySelector('form[action="/bench/sign-on"] input[name=badge]');
+badge?.addEventListener("keydown", (event) => {
+  const { pin } = event.target.form.elements;
+  if (event.key !== "Enter" || pin.value || !event.target.value) return;
+  event.preventDefault();
+  pin.focus();
+});
 function scanned(text) {
+  if (badge) {
+    badge.value = text;
+    badge.form.elements.pin.focus();
+    return;
+  }
   const boxes = [...document.querySelectorAll("form[data-scanned] input[type=checkbox]")];
   const box = boxes.find((each) => each.value === text.split("/")[0].toUpperCase());
   const find = document.querySelector("form.find");

@@ -46,6 +46,8 @@ RIGHTS: dict[str, Right] = {
     "see_turnaround": Right(frozenset({M}), "see times and shares of the whole lab"),
     "see_journal": Right(frozenset({M}), "see who did and saw what"),
     "see_metrics": Right(frozenset({M}), "read the running server's figures, as a program, from another machine"),
+    "sign_on": Right(frozenset({T}), "sign on at a tablet of the bench with badge and PIN"),
+    "keep_tablets": Right(frozenset({M}), "enrol tablets of the bench and end them, give out badges, clear PINs"),
     "manage_people": Right(frozenset({M}), "invite people, change their roles, end their access"),
     "manage_lab": Right(frozenset({M}), "change the lab's settings and clinics"),
     "transfer_wearer": Right(frozenset({M}), "move a wearer with the open pairs to another clinic"),

@@ -5,6 +5,9 @@ import secrets
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from itertools import pairwise
+
+from app.trade import scans
 
 
 class Role(StrEnum):
@@ -24,6 +27,8 @@ class Viewer:
     zone: str
     units: str = "metric"
     """In which lengths and mass are typed and shown: metric or imperial."""
+    station: str = ""
+    """The tablet of the bench at which the person signed on; empty for who signed in as everywhere."""
 
     def at(self, clinic_id: int) -> "Viewer":
         """The same person as far as one clinic's pairs go: a clinician is one at the own clinics alone."""
@@ -80,3 +85,74 @@ def password_fault(password: str, email: str, name: str, lab: str) -> str | None
     if len(set(low)) < 5:
         return "This repeats the same few characters. Take a few words in a row."
     return None
+
+
+BADGE = "BADGE/"
+BADGE_ALPHABET = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
+"""Douglas Crockford's base 32 (crockford.com/base32.html, from memory): no I, L, O and U."""
+BADGE_LENGTH = 26
+"""Characters of five bits each: 130 bits that nobody can guess."""
+
+
+class BadBadge(ValueError):
+    """What was typed or scanned is no badge. The sentence never repeats it: it may be nearly one."""
+
+
+def new_badge() -> str:
+    """A badge's payload, as app/trade/scans.py reads it.
+
+    Payloads whose check character is outside of the alphabet are not given out: it would be taken for a digit.
+    """
+    while True:
+        payload = scans.sealed("BADGE", "".join(secrets.choice(BADGE_ALPHABET) for _ in range(BADGE_LENGTH)))
+        if payload[-1] in BADGE_ALPHABET:
+            return payload
+
+
+def read_badge(text: str) -> str:
+    """The payload in `text` as it was given out, whatever the keyboard. Raises BadBadge."""
+    try:
+        scan = scans.read(text.replace(" ", ""))
+    except scans.MisreadScan:
+        words = "A character of this badge was misread or mistyped: the last one does not fit. Scan it again."
+        raise BadBadge(words) from None
+    except scans.BadScan:
+        scan = None
+    if scan is None or scan.kind != "badge" or len(scan.values[0]) != BADGE_LENGTH:
+        raise BadBadge(f"This does not read like a badge: {BADGE} and 27 letters and digits. Scan it again.")
+    return scan.text
+
+
+def pin_fault(pin: str) -> str | None:
+    """What is wrong with a new PIN; None if it will do."""
+    if not (pin.isascii() and pin.isdecimal() and 4 <= len(pin) <= 8):
+        return "A PIN is four to eight digits."
+    steps = {(int(after) - int(before)) % 10 for before, after in pairwise(pin)}
+    repeats = any(pin == pin[:length] * (len(pin) // length) for length in range(1, len(pin) // 2 + 1))
+    if repeats or steps in ({1}, {9}):
+        return (
+            "Digits that repeat or run, as in 0000, 1212 or 1234, are among the first that anyone tries. Take others."
+        )
+    return None
+
+
+class NoSignOn(StrEnum):
+    """Why a badge and a PIN did not let somebody on, as the journal says it; the person is never told which."""
+
+    UNKNOWN_BADGE = "unknown badge"
+    VOID_BADGE = "void badge"
+    NO_PIN = "no PIN chosen"
+    WRONG_PIN = "wrong PIN"
+    NO_TECHNICIAN = "not a technician"
+
+
+class SignedOffBy(StrEnum):
+    """What ended a sign-on."""
+
+    LOCK = "locked"
+    IDLE = "left alone"
+    NEXT = "someone signed on"
+    TABLET_ENDED = "tablet ended"
+    BADGE_VOID = "badge void"
+    PIN_CHANGED = "PIN changed"
+    ACCESS_ENDED = "access ended"

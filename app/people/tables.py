@@ -62,6 +62,8 @@ class Staff(SQLModel, table=True):
     name: str
     password: str | None = None
     """An argon2 hash; empty until the invitation is used."""
+    pin: str | None = None
+    """An argon2 hash, as the password's; what a person signs on with at a tablet of the bench, beside the badge."""
     roles: list[str] = Field(default_factory=list, sa_type=JSON)
     joined_at: datetime
     ended_at: datetime | None = None
@@ -76,22 +78,65 @@ class StaffClinic(SQLModel, table=True):
     clinic_id: int = Field(foreign_key="clinic.id", primary_key=True, index=True)
 
 
+class Station(SQLModel, table=True):
+    """A tablet of the bench at which people sign on. Only its secret's hash is stored."""
+
+    id: int = Field(default=None, primary_key=True)
+    name: str
+    token_hash: str = Field(unique=True)
+    enrolled_at: datetime
+    enrolled_by: int = Field(foreign_key="staff.id")
+    used_at: datetime | None = None
+    """When somebody last signed on; pages show the day."""
+    ended_at: datetime | None = None
+
+
+class Badge(SQLModel, table=True):
+    """What a person signs on with at a tablet, beside the PIN; shown once, stored hashed."""
+
+    __table_args__ = (
+        # A person has one badge that works.
+        Index(
+            "ix_badge_open",
+            "staff_id",
+            unique=True,
+            sqlite_where=text("void_at IS NULL"),
+            postgresql_where=text("void_at IS NULL"),
+        ),
+    )
+
+    id: int = Field(default=None, primary_key=True)
+    staff_id: int = Field(foreign_key="staff.id")
+    secret_hash: str = Field(unique=True)
+    made_at: datetime
+    void_at: datetime | None = None
+
+
 class SignedIn(SQLModel, table=True):
     """A browser's session. Only the token's hash is stored, so a copied database signs nobody in."""
 
     __tablename__ = "signed_in"
-    # "Who is signed in as this person?", to end all of it at once.
     __table_args__ = (
+        # "Who is signed in as this person?", to end all of it at once.
         Index(
             "ix_signed_in_staff_open",
             "staff_id",
             sqlite_where=text("ended_at IS NULL"),
             postgresql_where=text("ended_at IS NULL"),
         ),
+        # "Who is signed on at this tablet?", for the same.
+        Index(
+            "ix_signed_in_station_open",
+            "station_id",
+            sqlite_where=text("station_id IS NOT NULL AND ended_at IS NULL"),
+            postgresql_where=text("station_id IS NOT NULL AND ended_at IS NULL"),
+        ),
     )
 
     token_hash: str = Field(primary_key=True)
     staff_id: int = Field(foreign_key="staff.id")
+    station_id: int | None = Field(default=None, foreign_key="station.id")
+    """The tablet, if it is a sign-on there: then it is good for the bench's pages alone."""
     started_at: datetime
     seen_at: datetime
     ended_at: datetime | None = None
@@ -129,7 +174,10 @@ class Link(SQLModel, table=True):
 
 
 class FailedSignIn(SQLModel, table=True):
-    """Counts wrong passwords per name and per address; what slows guessing must hold in every process."""
+    """Counts wrong passwords per name and per address, a row a window; what slows guessing must hold in every process.
+
+    Wrong PINs are counted per badge and per tablet, a row a try: the lock that they cause begins with the last of them.
+    """
 
     __tablename__ = "failed_sign_in"
     __table_args__ = (UniqueConstraint("key", "window_start"),)

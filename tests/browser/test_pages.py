@@ -30,6 +30,7 @@ PAGES: dict[str, tuple[str, ...]] = {
         "/materials/1",
         "/materials/lots/1",
         "/materials/lots/1/label",
+        "/pin",
         "/api/docs",
     ),
     "clinician": (
@@ -52,6 +53,8 @@ PAGES: dict[str, tuple[str, ...]] = {
         "/people",
         "/people/1",
         "/people/rights",
+        "/people/tablets",
+        "/bench/enrol",
         "/lab",
         "/lab/bench",
         "/journal",
@@ -121,7 +124,7 @@ def test_axe_finds_nothing_on_any_page(sign_in: Callable[..., Page], address: st
 
 def test_axe_finds_nothing_before_one_is_signed_in(chromium: Browser, address: str) -> None:
     page, found = chromium.new_page(), []
-    for path in ("/sign-in", "/nowhere"):
+    for path in ("/sign-in", "/bench/sign-on", "/nowhere"):
         for width in WIDTHS:
             found += look(page, f"{address}{path}", f"stranger {path}", width)
     page.close()
@@ -138,7 +141,7 @@ def test_every_page_of_the_app_is_looked_at(settings: Settings) -> None:
         if "GET" in (getattr(context, "methods", None) or set())
     }
     app.state.database.close()
-    looked_at = {path.split("?")[0] for paths in PAGES.values() for path in paths} | {"/sign-in"}
+    looked_at = {path.split("?")[0] for paths in PAGES.values() for path in paths} | {"/sign-in", "/bench/sign-on"}
     for path in routes - NOT_LOOKED_AT:
         if path.endswith(".pdf") or path.startswith(("/paper", "/set-up", "/invitation")):
             continue  # looked at in their own rooms' tests

@@ -19,6 +19,7 @@ from app.journal import actions as journal
 from app.journal.rules import KINDS
 from app.journal.tables import Note
 from app.people import actions as people
+from app.people.rules import NoSignOn, hash_of
 from app.settings import ROOT
 from tests.bench.conftest import Lab
 from tests.desks.test_query_count import counted
@@ -65,6 +66,23 @@ def test_reading_a_record_and_a_changed_setting_are_told_with_person_time_and_ol
     assert prescribed == f"Clinician prescribed for {code} version: 1 Mon 11 Jan 9:00"
     assert entered.startswith("Clinician entered the wearer MR 2210 fields: name")
     assert "Lowen" not in manager.get("/journal").text, "a manager sees chart labels"
+
+
+def test_signing_on_at_a_tablet_and_being_refused_there_are_told_with_the_tablet_s_name(
+    browser: Browser, lab: Lab
+) -> None:
+    me, manager = lab.house.people["technician"], lab.house.viewer("manager")
+    with lab.database.writing() as db:
+        secret = people.enrol(db, by=manager, name="Press bench")
+        badge = people.make_badge(db, by=manager, staff_id=me)
+        this = people.count_sign_on(db, tablet_hash=hash_of(secret), badge=badge)
+        people.refuse_sign_on(db, this=this, why=NoSignOn.WRONG_PIN, whose=me)
+    assert lines(browser("manager")) == [
+        "Someone who was not signed in was refused at signing on at Press bench "
+        "reason: wrong PIN; badge of: Technician Mon 11 Jan 9:00",
+        "Manager made a badge for Technician Mon 11 Jan 9:00",
+        "Manager enrolled the tablet Press bench Mon 11 Jan 9:00",
+    ]
 
 
 def test_times_are_the_lab_s_own(browser: Browser, lab: Lab) -> None:

@@ -19,9 +19,12 @@ from fastapi.testclient import TestClient
 from app.bench.actions import materials
 from app.database import Database
 from app.people import actions
+from app.people.queries import stations
+from app.people.rules import new_badge
 from tests import house as builders
 from tests.house import House
 from tests.people.conftest import Browser, visitor
+from tests.people.tablets import Benches, token_of
 
 WHO = ("stranger", "technician", "clinician", "quay clinician", "manager")
 MAY, NO, HIDDEN, DOOR = "let in", "not allowed", "not found", "asked to sign in"
@@ -166,6 +169,19 @@ ROWS = (
     row("POST /invitation/{token}", ANYONE, {"password": "too short"}),
     row("POST /demo/next-day", NOBODY),
     row("POST /demo/sign-in", NOBODY, {"role": "manager"}),
+    # The tablets of the bench. None of these browsers is one: whoever signs on is told so.
+    row("GET /bench/sign-on", ANYONE),
+    row("POST /bench/sign-on", ANYONE, {"badge": new_badge(), "pin": "2580"}),
+    row("POST /bench/lock", ANYONE),
+    row("GET /bench/enrol", MANAGERS),
+    row("POST /bench/enrol", MANAGERS, {"name": ""}),
+    row("GET /people/tablets", MANAGERS),
+    row("POST /people/tablets/{station_id:int}/end", MANAGERS),
+    row("POST /people/{staff_id:int}/badge", MANAGERS),
+    row("POST /people/{staff_id:int}/badge/void", MANAGERS),
+    row("POST /people/{staff_id:int}/pin/clear", MANAGERS),
+    row("GET /pin", TECHNICIANS),
+    row("POST /pin", TECHNICIANS, {"pin": "1234"}),
     # People and the lab's settings.
     row("GET /people", MANAGERS),
     row("POST /people/invite", MANAGERS),
@@ -215,6 +231,8 @@ def places(program: Browser, house: House, database: Database) -> dict[str, str]
         plaster = {"kind": "plaster", "name": "Plaster", "unit": "g", "per_side": "900"}
         material = materials.add(db, by=technician, typed=plaster)
         lot = materials.add_lot(db, by=technician, material_id=material, typed={"number": "A 1", "stock": "9000"})
+        actions.enrol(db, by=manager, name="Press bench")
+        (station,) = stations.stations(db)
     code = order(program("clinician"), house.clinics["house"])
     shoes = program("technician").post(f"/api/v1/pairs/{code}/belongings", json={"kind": "shoes"})
     return {
@@ -225,6 +243,7 @@ def places(program: Browser, house: House, database: Database) -> dict[str, str]
         "second_parcel": sent_parcel(program, house.clinics["quay"]),
         "material_id:int": str(material),
         "lot_id": str(lot),
+        "station_id:int": str(station.id),
         "stage": "press",
         "side": "L",
         "staff_id:int": str(house.people["second technician"]),
@@ -313,3 +332,22 @@ def test_a_browser_s_cookie_is_no_key_for_programs_and_a_token_opens_no_page(
 ) -> None:
     assert browser("manager").get("/api/v1/queues").status_code == 401
     assert program("manager").get("/people").headers["location"] == "/sign-in?then=/people"
+
+
+def test_a_sign_on_at_a_tablet_is_no_key_to_any_door_but_the_bench_s(
+    app: FastAPI, house: House, places: dict[str, str]
+) -> None:
+    """Whoever copies its cookies and sends them everywhere, under each name and as a token, is a stranger there."""
+    tablet = Benches(app, house).signed_on("practitioner", "Grinder")
+    token, secret = token_of(tablet), token_of(tablet, "pairtrail-tablet")
+    otherwise = {}
+    for each in ROWS:
+        if each.path.split("/")[1] != "bench":
+            thief = visitor(app)
+            thief.headers["authorization"] = f"Bearer {token}"
+            for name, value in (("pairtrail", token), ("pairtrail-bench", token), ("pairtrail-tablet", secret)):
+                thief.cookies.set(name, value)
+            if (got := ask(thief, each, places)) not in (each.answers[0], DOOR):
+                otherwise[f"{each.method} {each.path}"] = got
+    assert otherwise == {}
+    assert "Practitioner is signed on here." in tablet.get("/bench/sign-on").text, "nor can a thief end it"

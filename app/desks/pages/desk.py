@@ -21,6 +21,7 @@ from app.orders import queries as orders
 from app.paperwork.queries import SHEETS
 from app.people import queries as people
 from app.people.permissions import may, need
+from app.people.queries import stations
 from app.people.rules import Role, Viewer
 from app.people.sessions import Signed
 from app.templating import go, page, part
@@ -47,8 +48,9 @@ def desk(request: Request, ask: Signed) -> Response:
         # Flags are gathered over all open pairs: once a commit and minute is enough.
         key = clock.now().replace(second=0, microsecond=0)
         to_tell = queries.wearers_to_tell(db, viewer.clinics) if viewer.has(Role.CLINICIAN) else 0
+        signs_on = may(viewer, "sign_on") and stations.has_stations(db)
         tiles = _figures.get(ask.mark, key, lambda: figures(db)) if viewer.has(Role.MANAGER) else []
-    values |= {"queues": queues, "line": line, "tiles": tiles, "to_tell": to_tell}
+    values |= {"queues": queues, "line": line, "tiles": tiles, "to_tell": to_tell, "signs_on": signs_on}
     return ask.again(page(request, "desks/desk.html", viewer=viewer, **values))
 
 

@@ -23,6 +23,7 @@ from app.journal.rules import KINDS, details, told
 from app.orders import queries as orders
 from app.people import queries as people
 from app.people.permissions import need
+from app.people.queries import stations
 from app.people.rules import Viewer
 from app.people.sessions import Signed
 from app.templating import page
@@ -146,11 +147,13 @@ def _lines(db: Session, rows: list[EntryRow]) -> list[Line]:
     """The entries in words: one query for each sort of thing that they name, however many there are."""
     clinics = {clinic.id: clinic.name for clinic in people.clinics(db)}
     subjects = _subjects(db, rows, clinics)
-    staff = people.staff_names(db, {row.staff_id for row in rows if row.staff_id})
+    holders = {row.facts["badge_of"] for row in rows if "badge_of" in row.facts}
+    staff = people.staff_names(db, {row.staff_id for row in rows if row.staff_id} | holders)
     words = orders.words(db, [row.facts["note"] for row in rows if "note" in row.facts])
     names: dict[str, Mapping[Any, str]] = {
         "clinic": clinics,
         "clinics": clinics,
+        "badge_of": staff,
         "sides": SIDE_WORDS,
         "kind": {key: flag.title for key, flag in FLAGS.items()} | {key: kind.words for key, kind in LOT_KINDS.items()},
         "fields": {name: f"{title(each)}, {each.unit} {each.words}" for name, each in SETTINGS.items()}
@@ -191,6 +194,8 @@ def _subjects(
     called = queries.lot_names(db, lots=ids.get("lot", ()), materials=ids.get("material", ()))
     found |= {("lot", key): (name, f"/materials/lots/{key}") for key, name in called["lot"].items()}
     found |= {("material", key): (name, f"/materials/{key}") for key, name in called["material"].items()}
+    tablets = stations.station_names(db, ids.get("station", ()))
+    found |= {("station", key): (name, "/people/tablets") for key, name in tablets.items()}
     found |= {("clinic", key): (name, "/lab") for key, name in clinics.items()}
     found |= {
         (subject, key): (f"{subject} {key}", "")

@@ -1,5 +1,6 @@
 """Changing who works here, who is signed in and how the lab is set; every change is journalled with it."""
 
+from app.people.actions.badges import choose_pin, clear_pin, make_badge, void_badge
 from app.people.actions.joining import (
     accept,
     find_link,
@@ -24,7 +25,9 @@ from app.people.actions.signing import (
     start_session,
     whose_password,
 )
+from app.people.actions.signing_on import count_sign_on, refuse_sign_on, sign_off, sign_on, whose_badge
 from app.people.actions.staff import change_staff, end_access
+from app.people.actions.stations import end_station, enrol
 
 __all__ = [
     "Passwords",
@@ -32,23 +35,34 @@ __all__ = [
     "change_lab",
     "change_limits",
     "change_staff",
+    "choose_pin",
+    "clear_pin",
+    "count_sign_on",
     "count_try",
     "drop_old_sessions",
     "end_access",
     "end_idle",
+    "end_station",
     "end_token",
+    "enrol",
     "failed",
     "find_link",
     "invite",
     "keep_clinic",
+    "make_badge",
     "make_token",
     "mark_seen",
     "password_link",
+    "refuse_sign_on",
     "set_up_lab",
     "set_up_link",
     "sign_in",
+    "sign_off",
+    "sign_on",
     "sign_out",
     "start_session",
+    "void_badge",
+    "whose_badge",
     "whose_password",
     "withdraw_invitation",
 ]

@@ -48,26 +48,40 @@ def sign_in(db: Session, passwords: Passwords, *, staff_id: int, password: str, 
     return start_session(db, staff.id, browser)
 
 
-def start_session(db: Session, staff_id: int, browser: str = "") -> str:
+def start_session(db: Session, staff_id: int, browser: str = "", station_id: int | None = None) -> str:
     """A token that was never sent before: signing in never continues somebody else's session."""
     token, now = new_token(), clock.now()
-    db.add(SignedIn(token_hash=hash_of(token), staff_id=staff_id, started_at=now, seen_at=now, browser=browser[:200]))
+    row = SignedIn(
+        token_hash=hash_of(token),
+        staff_id=staff_id,
+        station_id=station_id,
+        started_at=now,
+        seen_at=now,
+        browser=browser[:200],
+    )
+    db.add(row)
     return token
 
 
 def sign_out(db: Session, *, token: str) -> None:
-    row = db.get(SignedIn, hash_of(token), with_for_update=True)
-    if row is not None and row.ended_at is None:
+    row = _open_session(db, hash_of(token))
+    if row is not None:
         row.ended_at = clock.now()
         journal.write(db, "signed_out", by=row.staff_id)
 
 
-def end_idle(db: Session, *, token: str) -> None:
+def end_idle(db: Session, *, token_hash: str) -> None:
     """Closes a session that was left alone too long; a second request that finds it so changes nothing more."""
-    row = db.get(SignedIn, hash_of(token), with_for_update=True)
-    if row is not None and row.ended_at is None:
+    row = _open_session(db, token_hash)
+    if row is not None:
         row.ended_at = clock.now()
         journal.write(db, "signed_out_idle", by=row.staff_id)
+
+
+def _open_session(db: Session, token_hash: str) -> SignedIn | None:
+    """Not a sign-on at a tablet: that is ended by `sign_off`."""
+    row = db.get(SignedIn, token_hash, with_for_update=True)
+    return row if row is not None and row.ended_at is None and row.station_id is None else None
 
 
 def drop_old_sessions(db: Session, most: int = 500) -> int:

@@ -10,8 +10,9 @@ from app.errors import BadInput, NotFound, Unready
 from app.journal import actions as journal
 from app.people import queries
 from app.people.actions.passwords import Passwords
-from app.people.rules import Role, Viewer, password_fault
-from app.people.tables import ApiToken, Lab, Link, SignedIn, Staff, StaffClinic
+from app.people.actions.stations import end_sign_ons
+from app.people.rules import Role, SignedOffBy, Viewer, password_fault
+from app.people.tables import ApiToken, Badge, Lab, Link, SignedIn, Staff, StaffClinic
 
 
 def join(
@@ -93,10 +94,12 @@ def change_staff(db: Session, *, by: Viewer, staff_id: int, roles: list[str], cl
 
 
 def end_access(db: Session, *, by: Viewer, staff_id: int) -> None:
-    """At once: every session, token and open link of the person stops with this transaction."""
+    """At once: every session, token, badge and open link of the person stops with this transaction."""
     staff = here_now(db, staff_id)
     _not_the_last(db, staff)
-    staff.ended_at, staff.password = clock.now(), None
+    staff.ended_at, staff.password, staff.pin = clock.now(), None, None
+    void_badges(db, staff_id)
+    end_sign_ons(db, why=SignedOffBy.ACCESS_ENDED, staff_id=staff_id)
     end_sessions(db, staff_id)
     tokens = update(ApiToken).where(col(ApiToken.staff_id) == staff_id, col(ApiToken.ended_at).is_(None))
     db.execute(tokens.values(ended_at=clock.now()))
@@ -107,6 +110,12 @@ def end_access(db: Session, *, by: Viewer, staff_id: int) -> None:
 def end_sessions(db: Session, staff_id: int) -> None:
     rows = update(SignedIn).where(col(SignedIn.staff_id) == staff_id, col(SignedIn.ended_at).is_(None))
     db.execute(rows.values(ended_at=clock.now()))
+
+
+def void_badges(db: Session, staff_id: int) -> bool:
+    """Whether there was one that worked until now."""
+    rows = update(Badge).where(col(Badge.staff_id) == staff_id, col(Badge.void_at).is_(None))
+    return db.execute(rows.values(void_at=clock.now()).returning(col(Badge.id))).first() is not None
 
 
 def close_links(db: Session, email: str) -> int:

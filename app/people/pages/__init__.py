@@ -1,9 +1,9 @@
-"""The doors of this room: signing in and the links, the people and their rights, the lab's settings and clinics."""
+"""The doors of this room: signing in and the links, people and their rights, the lab's settings, tablets."""
 
 from fastapi import APIRouter
 
-from app.people.pages import door, lab, staff
+from app.people.pages import badges, bench, door, lab, staff
 
 router = APIRouter(include_in_schema=False)
-for each in (door, staff, lab):
+for each in (door, staff, lab, bench, badges):
     router.include_router(each.router)

@@ -10,6 +10,8 @@ from app.errors import BadInput, Refusal
 from app.people import actions, queries
 from app.people.pages.forms import ROLES, read_ids
 from app.people.permissions import need
+from app.people.queries import stations
+from app.people.rules import Role
 from app.people.sessions import Ask, Signed
 from app.templating import go, page
 from app.web import Form, Typed
@@ -95,6 +97,10 @@ def _person(
         need(viewer, "manage_people")
         row = queries.person(db, staff_id)
         values = _choices(db) | {"tokens": queries.tokens(db, staff_id)}
+        values["signs_on"] = mine = stations.signs_on_with(db, staff_id)
+        # A lab without a tablet sees nothing of badges.
+        works = Role.TECHNICIAN in row.roles and stations.has_stations(db)
+        values["at_bench"] = works or mine.badge_made_at is not None or mine.has_pin
     errors = refusal.fields if isinstance(refusal, BadInput) else {"": refusal.sentence} if refusal else {}
     chosen = typed if refusal and "confirm" not in typed else None
     return page(

@@ -1,18 +1,13 @@
 """Who asks? A request's person is looked up in the same thread and transaction as the work it asks for."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Hashable, Iterator
 from contextlib import contextmanager
 from datetime import datetime, timedelta
-from ipaddress import ip_address
 from typing import Annotated
-from urllib.parse import quote
 
-from fastapi import Depends, FastAPI, Request
-from fastapi.concurrency import run_in_threadpool
-from fastapi.exceptions import RequestValidationError
+from fastapi import Depends, Request
 from fastapi.responses import Response
 from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
-from fastapi.security.utils import get_authorization_scheme_param
 from sqlmodel import Session
 
 from app import clock, web
@@ -21,8 +16,7 @@ from app.errors import SignedOut
 from app.journal import actions as journal
 from app.people import actions, queries
 from app.people.queries import Known
-from app.people.rules import Role, Viewer, hash_of
-from app.templating import go, page
+from app.people.rules import Viewer, hash_of
 
 SEEN_EVERY = timedelta(minutes=1)
 TOKEN_SEEN_EVERY = timedelta(days=1)
@@ -36,6 +30,7 @@ class Ask:
 
     def __init__(self, request: Request, token: str | None, by_cookie: bool) -> None:
         self.request = request
+        request.state.ask = self
         self.token_hash = hash_of(token) if token else ""
         self.by_cookie = by_cookie
         self.mark = ""
@@ -44,6 +39,8 @@ class Ask:
         self._until = self._since
         """When what was read in this request has to be read again, whether anything was changed or not."""
         self._read: set[int] = set()
+        self.station = ""
+        """The name of the tablet at which the person signed on; empty in other sessions. Known in a block."""
 
     @property
     def database(self) -> Database:
@@ -54,7 +51,7 @@ class Ask:
     def reading(self) -> Iterator[tuple[Viewer, Session]]:
         self.mark, self._since = self.database.change_mark(), clock.now()
         with self.database.reading() as db:
-            known = self._checked(_found.get(self.mark, (self.by_cookie, self.token_hash), lambda: self._look(db)))
+            known = self._checked(_found.get(self.mark, self._key(), lambda: self._look(db)))
             yield known.viewer, db
         self._until = self._good_until(known)
         self._seen(known)
@@ -84,6 +81,15 @@ class Ask:
         minute = self._since.replace(second=0, microsecond=0) + timedelta(minutes=1)
         return minute if known.seen_at is None else min(minute, known.seen_at + min(SEEN_EVERY, self._idle()))
 
+    def end_idle(self) -> None:
+        """Closes the session that was found to be left alone for too long."""
+        with self.database.writing() as db:
+            actions.end_idle(db, token_hash=self.token_hash)
+
+    def _key(self) -> Hashable:
+        """What `_look` depends on beside the database."""
+        return self.by_cookie, self.token_hash
+
     def _look(self, db: Session) -> Known | None:
         find = queries.who_is_signed_in if self.by_cookie else queries.whose_token
         return find(db, self.token_hash) if self.token_hash else None
@@ -95,7 +101,7 @@ class Ask:
             raise SignedOut("You are signed out." if self.by_cookie else "This token is not, or no longer, valid.")
         if self.by_cookie and known.seen_at is not None and clock.now() - known.seen_at > self._idle():
             raise SignedOut("You were away for a while and have been signed out.", idle=True)
-        self.request.state.viewer = known.viewer
+        self.request.state.viewer, self.station = known.viewer, known.viewer.station
         return known
 
     def _idle(self) -> timedelta:
@@ -136,114 +142,3 @@ async def called(request: Request, token: Annotated[HTTPAuthorizationCredentials
 
 Signed = Annotated[Ask, Depends(signed)]
 Called = Annotated[Ask, Depends(called)]
-
-
-def let_in(request: Request, token: str, then: str = "/", said: str = "") -> Response:
-    return keep_cookie(request, go(then, said), token)
-
-
-def keep_cookie(request: Request, answer: Response, token: str) -> Response:
-    secure = request.app.state.settings.secure_cookies
-    answer.set_cookie(cookie_name(request), token, path="/", httponly=True, samesite="lax", secure=secure)
-    return answer
-
-
-def leave(request: Request, said: str) -> Response:
-    """The browser forgets its session; a `__Host-` cookie is only given up in the form in which it was set."""
-    answer = go("/sign-in", said)
-    secure = request.app.state.settings.secure_cookies
-    answer.delete_cookie(cookie_name(request), path="/", httponly=True, samesite="lax", secure=secure)
-    return answer
-
-
-def named_loopback(request: Request) -> bool:
-    """Whether the address in the browser can only be this machine: browsers trust it as they trust HTTPS."""
-    host = (request.url.hostname or "").strip("[]")
-    return host == "localhost" or _is_loopback(host)
-
-
-def on_loopback(request: Request) -> bool:
-    """Both ends: the person sits at this machine, and asked for it by a name that can only be this machine."""
-    return named_loopback(request) and request.client is not None and _is_loopback(request.client.host)
-
-
-def _is_loopback(address: str) -> bool:
-    try:
-        return ip_address(address).is_loopback
-    except ValueError:
-        return False
-
-
-def unprotected(request: Request) -> bool:
-    """Plain HTTP over a network: browsers then refuse camera, passkeys and offline work, and anyone can listen."""
-    return request.url.scheme != "https" and not named_loopback(request)
-
-
-def install(app: FastAPI) -> None:
-    """A signed-out person who opens a page comes to the sign-in page and from there to where they wanted to go."""
-    app.state.passwords = actions.Passwords()
-
-    @app.exception_handler(RequestValidationError)
-    def unread(request: Request, error: RequestValidationError) -> Response:
-        # A body is read before the token is looked up; whoever is unknown must not learn what it should have been.
-        if request.url.path.startswith("/api/"):
-            scheme, token = get_authorization_scheme_param(request.headers.get("authorization"))
-            try:
-                with Ask(request, token if scheme.lower() == "bearer" else None, by_cookie=False).reading():
-                    pass
-            except SignedOut as refusal:
-                return web.answer(request, refusal)
-        return web.malformed(request, error)
-
-    @app.exception_handler(SignedOut)
-    async def signed_out(request: Request, refusal: SignedOut) -> Response:
-        idle = refusal.facts.pop("idle", False)
-        if idle:
-            await run_in_threadpool(_end_idle, request)
-        if web.wants_json(request):
-            return web.answer(request, refusal)
-        if request.method == "GET":
-            wanted = request.url.path + (f"?{request.url.query}" if request.url.query else "")
-            return go(f"/sign-in?then={quote(wanted)}", refusal.sentence if idle else "")
-        # Half an hour of typing ends here: it travels with the sign-in form and can be sent afterwards.
-        form = await request.form()
-        kept = [(name, value) for name, value in form.multi_items() if isinstance(value, str) and name != "password"]
-        typed = web.Typed([("then", request.url.path)])
-        return await run_in_threadpool(door, request, typed, refusal.sentence, refusal.status, kept)
-
-
-def _end_idle(request: Request) -> None:
-    with request.app.state.database.writing() as db:
-        actions.end_idle(db, token=request.cookies[cookie_name(request)])
-
-
-def door(
-    request: Request,
-    typed: web.Typed,
-    fault: str = "",
-    status: int = 200,
-    kept: Sequence[tuple[str, str]] | None = None,
-) -> Response:
-    """The sign-in page; the demo's one-click roles only where they work. `kept` is a form that waits for it."""
-    with request.app.state.database.reading() as db:
-        lab = queries.lab(db) if queries.is_set_up(db) else None
-    demo = lab is not None and lab.demo
-    return page(
-        request,
-        "people/sign_in.html",
-        status=status,
-        typed=typed,
-        errors={"email": fault} if fault else {},
-        then=inside(typed.get("then", "/")),
-        kept=kept,
-        lab=lab.name if lab else None,
-        demo=demo,
-        roles=list(Role) if demo and kept is None and on_loopback(request) else [],
-        unprotected=unprotected(request),
-    )
-
-
-def inside(address: str) -> str:
-    """Only an address of this site may be gone to after signing in; browsers read a backslash as a slash."""
-    safe = address.startswith("/") and not address.startswith(("//", "/\\")) and address.isprintable()
-    return address if safe else "/"

@@ -7,7 +7,7 @@ from functools import lru_cache
 from typing import Any, NamedTuple
 
 import holidays
-from sqlalchemy import ColumnElement, Select, Table, bindparam, select
+from sqlalchemy import ColumnElement, Select, Table, bindparam, literal, select
 from sqlmodel import Session, col
 
 from app import clock
@@ -31,9 +31,9 @@ class LabRow(NamedTuple):
     last_allowance: int
 
 
-lab_t, calendar_t, staff_t, clinics_t, clinic_t, session_t, token_t = (
+lab_t, calendar_t, staff_t, clinics_t, clinic_t, session_t, token_t, station_t = (
     Lab.metadata.tables[name]
-    for name in ("lab", "calendar", "staff", "staff_clinic", "clinic", "signed_in", "api_token")
+    for name in ("lab", "calendar", "staff", "staff_clinic", "clinic", "signed_in", "api_token", "station")
 )
 # What every request asks is built once, over plain tables: building it costs as much as running it.
 _LAB_COLUMNS = tuple(lab_t.c[name] for name in LabRow._fields)
@@ -134,10 +134,10 @@ class Known(NamedTuple):
     seen_at: datetime | None
 
 
-def _person(token: Table, seen_at: ColumnElement[Any]) -> Select[Any]:
+def _person(token: Table, seen_at: ColumnElement[Any], station: ColumnElement[Any] = literal("")) -> Select[Any]:
     """One query for session or token, person, clinics and the lab; a person who has left is nobody."""
     return (
-        select(staff_t.c.id, staff_t.c.name, staff_t.c.roles, clinics_t.c.clinic_id, clinic_t.c.units, seen_at)
+        select(staff_t.c.id, staff_t.c.name, staff_t.c.roles, clinics_t.c.clinic_id, clinic_t.c.units, seen_at, station)
         .add_columns(*_LAB_COLUMNS, *_HOURS_COLUMNS)
         .select_from(token)
         .join(staff_t, staff_t.c.id == token.c.staff_id)
@@ -149,26 +149,41 @@ def _person(token: Table, seen_at: ColumnElement[Any]) -> Select[Any]:
     )
 
 
-_BY_SESSION = _person(session_t, session_t.c.seen_at)
+_BY_SESSION = _person(session_t, session_t.c.seen_at).where(session_t.c.station_id.is_(None))
 _BY_TOKEN = _person(token_t, token_t.c.used_at)
+_BY_SIGN_ON = (
+    _person(session_t, session_t.c.seen_at, station_t.c.name)
+    .join(station_t, station_t.c.id == session_t.c.station_id)
+    .where(station_t.c.token_hash == bindparam("tablet_hash"), station_t.c.ended_at.is_(None))
+)
 
 
 def who_is_signed_in(db: Session, token_hash: str) -> Known | None:
-    return _known(db, _BY_SESSION, token_hash)
+    """Not at a tablet of the bench: a sign-on there is a session of another kind and no key to anything else."""
+    return _known(db, _BY_SESSION, token_hash=token_hash)
 
 
 def whose_token(db: Session, token_hash: str) -> Known | None:
-    return _known(db, _BY_TOKEN, token_hash)
+    return _known(db, _BY_TOKEN, token_hash=token_hash)
 
 
-def _known(db: Session, query: Select[Any], token_hash: str) -> Known | None:
-    rows = db.execute(query, {"token_hash": token_hash}).all()
+def who_is_signed_on(db: Session, token_hash: str, tablet_hash: str) -> Known | None:
+    """At this tablet, as long as it is enrolled: a technician and nothing else, whatever the person is elsewhere."""
+    known = _known(db, _BY_SIGN_ON, token_hash=token_hash, tablet_hash=tablet_hash)
+    if known is None or Role.TECHNICIAN not in known.viewer.roles:
+        return None
+    alone = replace(known.viewer, roles=frozenset({Role.TECHNICIAN}), clinics=frozenset())
+    return known._replace(viewer=alone)
+
+
+def _known(db: Session, query: Select[Any], **secret_hashes: str) -> Known | None:
+    rows = db.execute(query, secret_hashes).all()
     if not rows:
         return None
-    staff_id, name, roles, _, _, seen_at, *here = rows[0]
+    staff_id, name, roles, _, _, seen_at, station, *here = rows[0]
     clinic_ids = frozenset(row[3] for row in rows if row[3] is not None)
-    viewer = Viewer(staff_id, name, frozenset(Role(role) for role in roles), clinic_ids, _noted(db, here).zone)
-    return Known(replace(viewer, units=units_of(row[4] for row in rows)), seen_at)
+    held, units = frozenset(Role(role) for role in roles), units_of(row[4] for row in rows)
+    return Known(Viewer(staff_id, name, held, clinic_ids, _noted(db, here).zone, units, station), seen_at)
 
 
 def prescribers(db: Session, clinic_ids: Collection[int]) -> list[tuple[int, str]]:
