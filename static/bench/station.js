@@ -63,10 +63,10 @@ async function scanned(text, at) {
     if (!(refusal instanceof BadScan)) throw refusal;
     return answer({ kind: refusal.kind, sentence: refusal.message });
   }
-  if (scan.kind === "badge") return hand("scan", scan.text);
+  if (scan.kind === "badge" || scan.kind === "lot") return hand("scan", scan.text);
   if (scan.kind === "card") return card(data.cards[scan.text], scan.text, at);
   if (scan.kind === "ticket") return pair(scan, at);
-  return answer({ kind: "unknown", sentence: "Parcels and lots have pages of their own; here a job ticket is scanned." });
+  return answer({ kind: "unknown", sentence: "Parcels are packed and received on their own page." });
 }
 
 async function card(meant, payload, at) {
@@ -142,9 +142,9 @@ async function heldHere(code, ticket) {
 
 const waiting = (found) => ({
   ...found,
-  kind: "again",
+  kind: "waits",
   button: "",
-  sentence: "An act on this pair waits to be sent.",
+  sentence: "What was done to this pair waits to be sent.",
 });
 
 // --- acts ---------------------------------------------------------------------------------------------------------
@@ -232,7 +232,7 @@ function answer(said, on = null) {
   place("needs", on?.needs?.join(" · "));
   place("sentence", said.sentence);
   section.querySelector("[data-slot=which]").hidden = said.kind !== "which";
-  section.querySelector("[data-slot=sentence]").classList.toggle("big", !on);
+  section.querySelector("[data-slot=sentence]").classList.toggle("big", said.kind !== "here");
   place("button", on?.button);
   document.querySelector("[data-answer]").replaceChildren(drawn);
   drawAhead(on);

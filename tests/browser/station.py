@@ -6,9 +6,6 @@ from playwright.sync_api import Page, expect
 
 from app.bench.rules import cards
 
-PACES = (7, 11, 16)
-"""Milliseconds a key of common scanners."""
-
 
 class Station:
     """A browser at `/bench`, and a scanner that types like a keyboard."""

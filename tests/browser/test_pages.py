@@ -20,6 +20,8 @@ PAGES: dict[str, tuple[str, ...]] = {
         "/queue/press",
         "/sheets/pour",
         "/sheets/oven",
+        "/bench",
+        "/bench?stage=pour",
         "/bench/cards",
         "/queue/dispense",
         "/arrivals",
@@ -74,6 +76,9 @@ NOT_LOOKED_AT = {
     "/api/v1/flags",
     "/api/v1/turnaround",
     "/api/v1/lots",
+    "/bench/pair/{code}",
+    "/bench/held",
+    "/bench/worker.js",
     "/queue",
 }
 """Answers that are no pages, or lead to one."""

@@ -8,9 +8,10 @@ import sys
 import time
 import urllib.request
 from collections.abc import Callable, Iterator
+from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Page, Route, expect
 from sqlmodel import select
 
 from app import clock
@@ -114,13 +115,13 @@ def test_thirty_scans_without_a_server_land_once_or_come_back(
     expect(bench.page.locator("[data-waiting] li")).to_have_count(RACK, timeout=60_000)
     expect(bench.page.locator("[data-line]")).to_contain_text("30 acts wait to be sent")
     bench.scan(f"{rack[0]}/1")
-    bench.says("again", "waits to be sent")
+    bench.says("waits", "waits to be sent")
     picture(bench.page, "station-offline")
     bench.page.reload()
     bench.ready()
     expect(bench.page.locator("[data-waiting] li")).to_have_count(RACK)
     bench.scan(f"{rack[0]}/1")
-    bench.says("again", "waits to be sent")
+    bench.says("waits", "waits to be sent")
 
     gone = [rack[n] for n in MOVED_MEANWHILE]
     for code in gone:
@@ -153,15 +154,15 @@ def test_an_answer_that_was_lost_on_its_way_is_not_done_twice(
     bench = Station(tablet(), "press")
     bench.scan(f"{code}/1")
     bench.says("here")
-    swallowed = []
+    swallowed: list[Any] = []
 
-    def swallow(route: object) -> None:
+    def swallow(route: Route) -> None:
         # The server does it; the answer never arrives.
         if not swallowed:
-            swallowed.append(route.fetch())  # type: ignore[attr-defined]
-            route.abort()  # type: ignore[attr-defined]
+            swallowed.append(route.fetch())
+            route.abort()
         else:
-            route.continue_()  # type: ignore[attr-defined]
+            route.continue_()
 
     bench.page.route("**/bench/acts", swallow)
     bench.card(cards.DONE)

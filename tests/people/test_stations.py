@@ -307,7 +307,7 @@ def test_a_lab_without_a_tablet_sees_nothing_of_it(benches: Benches, browser: Br
     def seen() -> list[bool]:
         practitioner = browser("practitioner")
         desk, own = practitioner.get("/").text, practitioner.get(f"/people/{me}").text
-        return ["/pin" in desk, "badge" in own.lower(), "/bench" in desk]
+        return ["/pin" in desk, "badge" in own.lower(), "/bench/sign-on" in desk]
 
     assert seen() == [False, False, False]
     benches.tablet()

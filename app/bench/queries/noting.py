@@ -8,6 +8,7 @@ from sqlmodel import Session
 
 from app.bench.queries.lists import QueueRow
 from app.bench.queries.materials import in_use
+from app.bench.queries.station import StationRow
 from app.bench.rules import picks
 from app.bench.rules.materials import KINDS, NOTED_AT, LotRow, asked_for
 from app.bench.rules.stages import working_at
@@ -38,7 +39,11 @@ def depends(lots: Sequence[LotRow]) -> bool:
 
 
 def noted(
-    rows: Sequence[QueueRow], lots: Sequence[LotRow], bodies: Mapping[int, Body], stage: str, today: date
+    rows: Sequence[QueueRow] | Sequence[StationRow],
+    lots: Sequence[LotRow],
+    bodies: Mapping[int, Body],
+    stage: str,
+    today: date,
 ) -> dict[int, Noted]:
     """By pair. What is worked out for one prescription holds for every row that asks for the same."""
     if not lots:

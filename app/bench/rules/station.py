@@ -27,6 +27,7 @@ TONES: dict[str, Tone] = {
     "noted": Tone("good", "done", "Noted"),
     "which": Tone("wait", "seen", "Which side?"),
     "again": Tone("tell", "", "Read twice"),
+    "waits": Tone("wait", "stop", "Not sent yet"),
     "setting": Tone("wait", "stop", "Still setting"),
     "elsewhere": Tone("stop", "stop", "Not here"),
     "parked": Tone("stop", "stop", "Stands still"),

@@ -1,13 +1,17 @@
 """The scan station: one field, one answer. Here as a plain form; static/bench/ does the same with station_data.py."""
 
 import secrets
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any, NamedTuple
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
 from app import clock
+from app.bench import queries as bench
+from app.bench.actions import materials
 from app.bench.rules import cards, station
 from app.bench.rules.cards import Card
 from app.bench.rules.stages import STAGES
@@ -21,7 +25,7 @@ from app.errors import NotFound, Refusal, SignedOut
 from app.people import queries as people
 from app.people.permissions import need
 from app.people.rules import Viewer
-from app.people.sessions import Signed as AtBench
+from app.people.sessions import AtBench, lock, sign_on_page
 from app.templating import page
 from app.trade import scans
 from app.web import Form, Typed
@@ -29,6 +33,7 @@ from app.web import Form, Typed
 router = APIRouter(include_in_schema=False)
 STAGE_COOKIE = "pairtrail_bench_stage"
 A_YEAR = 365 * 24 * 3600
+NONE_DONE: Mapping[str, Any] = {"done": [], "left": {}, "sentence": "None done."}
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,14 +55,20 @@ class Bench:
     """The payload of a card that waits to be told the side."""
 
 
-@dataclass(frozen=True, slots=True)
-class Said:
+class Said(NamedTuple):
     """The answer to a scan or a tap."""
 
     kind: str
     sentence: str
-    pair: Shown | None = None
-    rack: list[Shown] = field(default_factory=list)
+
+
+class Turn(NamedTuple):
+    """One scan or tap: who asks, what the bench has in hand, what its form sent."""
+
+    request: Request
+    ask: AtBench
+    here: Bench
+    form: Typed
 
 
 @router.get("/bench")
@@ -66,26 +77,23 @@ def station_page(request: Request, ask: AtBench, stage: str = "") -> Response:
     with ask.reading() as (viewer, db):
         need(viewer, "work_at_bench")
         known = stage or request.cookies.get(STAGE_COOKIE, "")
-        return _page(request, ask, db, viewer, Bench(stage=known if known in STAGES else ""), None)
+        return _page(request, db, viewer, Bench(stage=known if known in STAGES else ""), None)
 
 
 @router.post("/bench")
 def work(request: Request, ask: AtBench, form: Form) -> Response:
     """A scan, or the button that stands for one."""
-    here, text = _in_hand(form), form.get("scan", "").strip()
+    turn = Turn(request, ask, _in_hand(form), form)
+    text = _pressed(form) or form.get("scan", "").strip()
+    if not text:
+        return _answer(turn, turn.here)
     try:
-        card, scan = _meant(_pressed(form), text)
+        scan = scans.read(text)
+        card = cards.meant(scan) if scan.kind == "card" else None
     except scans.BadScan as refusal:
         kind = "mistyped" if isinstance(refusal, scans.MisreadScan) else "unknown"
-        return _answered(request, ask, here, Said(kind, str(refusal)))
-    if card:
-        return _card(request, ask, here, card, form)
-    if scan and scan.kind in ("code", "ticket"):
-        return _pair(request, ask, here, scan, form)
-    if scan:
-        words = "Parcels and lots have pages of their own; here a pair's job ticket is scanned."
-        return _answered(request, ask, here, Said("unknown", words))
-    return _answered(request, ask, here, None)
+        return _answer(turn, turn.here, Said(kind, str(refusal)))
+    return _card(turn, card) if card else SCANNED[scan.kind](turn, scan)
 
 
 def _in_hand(form: Typed) -> Bench:
@@ -108,79 +116,93 @@ def _pressed(form: Typed) -> str:
     return cards.DONE.payload if form.get("to_stage") else form.get("do", "")
 
 
-def _meant(do: str, text: str) -> tuple[Card | None, scans.Scan | None]:
-    """What a button or a scan says: buttons have the payloads of the cards whose twins they are."""
-    if not (do or text):
-        return None, None
-    scan = scans.read(do or text)
-    return (cards.meant(scan), None) if scan.kind == "card" else (None, scan)
-
-
-def _pair(request: Request, ask: AtBench, here: Bench, scan: scans.Scan, form: Typed) -> Response:
+def _pair(turn: Turn, scan: scans.Scan) -> Response:
     """A job ticket or a code: the pair is shown, and at a bench with a stage its second scan advances it."""
+    here, now = turn.here, clock.now().timestamp()
     code, ticket = scan.values[0], scan.number if scan.kind == "ticket" else None
     if here.rack is not None:
         rack = here.rack if code in here.rack else (*here.rack, code)
-        return _answered(request, ask, replace(here, rack=rack), None)
-    if code == here.shown and here.stage:
-        if clock.now().timestamp() - here.since < station.REPEAT_SECONDS:
-            return _answered(request, ask, here, Said("again", "Read twice; nothing was done."))
-        return _do(request, ask, replace(here, ticket=ticket), cards.DONE, form)
-    return _answered(request, ask, replace(here, shown=code, ticket=ticket, since=clock.now().timestamp()), None)
+        return _answer(turn, replace(here, rack=rack))
+    if code != here.shown or not here.stage:
+        return _answer(turn, replace(here, shown=code, ticket=ticket, since=now))
+    if now - here.since < station.REPEAT_SECONDS:
+        return _answer(turn, here, Said("again", "Read twice; nothing was done."))
+    return _do(turn._replace(here=replace(here, ticket=ticket)), cards.DONE)
 
 
-def _card(request: Request, ask: AtBench, here: Bench, card: Card, form: Typed) -> Response:
+def _lot(turn: Turn, scan: scans.Scan) -> Response:
+    """A lot's label, scanned at a bench, says that this pack is the opened one: from now on it is noted by itself."""
+    try:
+        with turn.ask.writing() as (viewer, db):
+            need(viewer, "keep_materials")
+            lot = bench.lot(db, scan.number)
+            instead = materials.take_into_use(db, by=viewer, lot_id=lot.id)
+    except SignedOut:
+        raise
+    except Refusal as refusal:
+        return _answer(turn, turn.here, Said("refused", refusal.sentence), refusal.status)
+    words = f"Lot {lot.number} of {lot.name} is in use" + (f"; lot {instead} is put away." if instead else ".")
+    return _answer(turn, turn.here, Said("noted", words))
+
+
+def _badge(turn: Turn, scan: scans.Scan) -> Response:
+    """Somebody else comes to the bench; the badge is there already, the PIN is asked for."""
+    return sign_on_page(turn.request, typed=scan.text)
+
+
+def _parcel(turn: Turn, _scan: scans.Scan) -> Response:
+    return _answer(turn, turn.here, Said("unknown", "Parcels are packed and received on their own page."))
+
+
+SCANNED: dict[str, Callable[[Turn, scans.Scan], Response]] = {
+    "code": _pair,
+    "ticket": _pair,
+    "lot": _lot,
+    "badge": _badge,
+    "parcel": _parcel,
+}
+
+
+def _card(turn: Turn, card: Card) -> Response:
+    here = turn.here
+    if card.do == "lock":
+        return lock(turn.request)
     if card.do == "stage":
-        return _answered(request, ask, Bench(stage=card.stage), None)
+        return _answer(turn, Bench(stage=card.stage))
     if card.do == "batch_begin":
-        return _answered(request, ask, replace(here, shown="", rack=here.rack or ()), None)
+        return _answer(turn, replace(here, shown="", rack=here.rack or ()))
     if card.do == "batch_end":
-        return _answered(request, ask, replace(here, rack=None), None)
-    if here.rack and card.do == "advance":
-        return _rack(request, ask, here, form)
-    if card.do == "send_back" and here.shown and not form.get("sides"):
-        return _which_side(request, ask, here, card, form)
-    return _do(request, ask, here, card, form)
+        return _answer(turn, replace(here, rack=None))
+    return _rack(turn) if here.rack and card.do == "advance" else _do(turn, card)
 
 
-def _do(request: Request, ask: AtBench, here: Bench, card: Card, form: Typed) -> Response:
+def _do(turn: Turn, card: Card) -> Response:
     """An act on the pair that is shown, or on the last one when it is taken back; refused, nothing has changed."""
+    here, form = turn.here, turn.form
     code = here.last if card.do == "take_back" else here.shown
     if not code:
-        return _answered(request, ask, here, Said("nothing", "Scan the pair first."))
-    if card.do == "advance" and (stopped := _in_the_way(ask, here)):
-        return _answered(request, ask, here, stopped)
-    wanted = Wanted(
-        card.do, code, here.stage, to_stage=card.stage or form.get("to_stage", ""), sides=form.get("sides", ""),
-        reason=card.reason, waiting_on=card.waiting_on, ticket=here.ticket, version=_version(form, code),
-        sets_for=here.sets_for,
-    )  # fmt: skip
+        return _answer(turn, here, Said("nothing", "Scan the pair first."))
     try:
-        with ask.writing() as (viewer, db):
+        with turn.ask.writing() as (viewer, db):
             need(viewer, "work_at_bench")
+            pair = queries.look(db, code, viewer, here.stage, here.ticket)
+            # What stands in the way of the work is said once more; a card or a tap does not wave it through.
+            if card.do == "advance" and pair.kind != "here":
+                return _answer(turn, here)
+            if card.do == "send_back" and pair.working == "LR" and not form.get("sides"):
+                return _answer(turn, replace(here, pending=card.payload), Said("which", station.WHICH_SIDE))
+            wanted = Wanted(
+                card.do, code, here.stage, to_stage=card.stage or form.get("to_stage", ""),
+                sides=form.get("sides", ""), reason=card.reason, waiting_on=card.waiting_on, ticket=here.ticket,
+                version=_version(form, code), sets_for=here.sets_for, lots=pair.lots if card.do == "advance" else (),
+            )  # fmt: skip
             done = actions.do_once(db, wanted, by=viewer, key=form.get("key") or None)
     except SignedOut:
         raise
     except Refusal as refusal:
-        return _answered(request, ask, here, Said("refused", refusal.sentence), refusal.status)
+        return _answer(turn, here, Said("refused", refusal.sentence), refusal.status)
     after = replace(here, shown="", ticket=None, last="" if card.do == "take_back" else code)
-    return _answered(request, ask, after, Said(done["kind"], done["sentence"]))
-
-
-def _which_side(request: Request, ask: AtBench, here: Bench, card: Card, form: Typed) -> Response:
-    """Asks which side goes back, if both have work here."""
-    with ask.reading() as (viewer, db):
-        pair = queries.look(db, here.shown, viewer, here.stage, here.ticket)
-    if pair.working != "LR":
-        return _do(request, ask, here, card, form)
-    return _answered(request, ask, replace(here, pending=card.payload), Said("which", station.WHICH_SIDE, pair))
-
-
-def _in_the_way(ask: AtBench, here: Bench) -> Said | None:
-    """What keeps this bench from the work on the pair that is shown; a card or a tap does not wave it through."""
-    with ask.reading() as (viewer, db):
-        pair = queries.look(db, here.shown, viewer, here.stage, here.ticket)
-    return None if pair.kind == "here" else Said(pair.kind, pair.sentence, pair)
+    return _answer(turn, after, Said(done["kind"], done["sentence"]))
 
 
 def _version(form: Typed, code: str) -> int | None:
@@ -188,33 +210,39 @@ def _version(form: Typed, code: str) -> int | None:
     return whole(form.get("version", "")) if form.get("version_of") == code else None
 
 
-def _rack(request: Request, ask: AtBench, here: Bench, form: Typed) -> Response:
+def _rack(turn: Turn) -> Response:
     """Everything of the batch that may go on goes on, in one act; what may not stays in it, with why."""
-    with ask.writing() as (viewer, db):
+    here = turn.here
+    with turn.ask.writing() as (viewer, db):
         need(viewer, "work_at_bench")
-        wanted = [Wanted("advance", code, here.stage, sets_for=here.sets_for) for code in here.rack or ()]
-        done = actions.rack_once(db, wanted, by=viewer, key=form.get("key") or None)
-    why = " ".join(f"{code}: {sentence}" for code, sentence in done["left"].items())
-    said = Said(done["kind"], f"{done['sentence']} {why}".strip())
-    return _answered(request, ask, replace(here, rack=tuple(done["left"]) or None, shown=""), said)
+        pairs = [queries.look(db, code, viewer, here.stage) for code in here.rack or ()]
+        wanted = [
+            Wanted("advance", pair.code, here.stage, version=pair.version, sets_for=here.sets_for, lots=pair.lots)
+            for pair in pairs
+            if pair.kind == "here"
+        ]
+        done = actions.rack_once(db, wanted, by=viewer, key=turn.form.get("key") or None) if wanted else NONE_DONE
+    left = {pair.code: pair.sentence for pair in pairs if pair.kind != "here"} | done["left"]
+    words = f"{len(done['done'])} of {len(pairs)} done." if left else done["sentence"]
+    why = " ".join(f"{code}: {sentence}" for code, sentence in left.items())
+    said = Said("refused" if left else "done", f"{words} {why}".strip())
+    return _answer(turn, replace(here, rack=tuple(left) or None, shown=""), said)
 
 
-def _answered(request: Request, ask: AtBench, here: Bench, said: Said | None, status: int = 200) -> Response:
-    with ask.reading() as (viewer, db):
+def _answer(turn: Turn, here: Bench, said: Said | None = None, status: int = 200) -> Response:
+    with turn.ask.reading() as (viewer, db):
         need(viewer, "work_at_bench")
-        return _page(request, ask, db, viewer, here, said, status)
+        return _page(turn.request, db, viewer, here, said, status)
 
 
-def _page(
-    request: Request, ask: AtBench, db: Session, viewer: Viewer, here: Bench, said: Said | None, status: int = 200
-) -> Response:
+def _page(request: Request, db: Session, viewer: Viewer, here: Bench, said: Said | None, status: int = 200) -> Response:
     pair: Shown | None = None
     if here.shown:
         try:
             pair = queries.look(db, here.shown, viewer, here.stage, here.ticket)
         except NotFound as refusal:
             said, here = Said("unknown", refusal.sentence), replace(here, shown="")
-    said = said or (Said(pair.kind, pair.sentence, pair) if pair else None)
+    said = said or (Said(pair.kind, pair.sentence) if pair else None)
     lab = people.lab(db)
     answer = page(
         request,

@@ -17,7 +17,7 @@ from app.desks.actions.station import Wanted
 from app.desks.queries import station as queries
 from app.errors import MovedOn, NotFound, Refusal
 from app.people.permissions import need
-from app.people.sessions import Signed as AtBench
+from app.people.sessions import AtBench
 from app.settings import ROOT
 from app.trade import keyboards
 from app.trade.codes import parse

@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Sequence
-from datetime import datetime, time
+from datetime import date, datetime, time
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -19,6 +19,7 @@ from app.errors import NotFound
 from app.orders.rules import MATERIALS
 from app.paperwork.queries import batch, press_words
 from app.people import queries as people
+from app.people.permissions import may
 from app.people.rules import Viewer
 from app.trade.units import length_words
 
@@ -41,12 +42,22 @@ def held(db: Session, viewer: Viewer, stage: str) -> list[Shown]:
 
 
 def _shown(db: Session, rows: Sequence[StationRow], viewer: Viewer, stage: str) -> list[Shown]:
+    """For rows that all stand at the same stage, so that what it needs is asked once."""
     now, zone = clock.now(), ZoneInfo(viewer.zone)
-    heat = press_words(db, [row.id for row in rows if row.stage == "press"])
-    return [_pair(row, viewer, stage, heat.get(row.id, ()), now, zone) for row in rows]
+    at = rows[0].stage or "" if rows else ""
+    lots = bench.lots_for(db, at) if may(viewer, "see_materials") else []
+    bodies = bench.bodies_of(db, [row.id for row in rows]) if at == "press" or bench.depends(lots) else {}
+    heat = press_words(db, bodies) if at == "press" else {}
+    noted = bench.noted(rows, lots, bodies, at, clock.today(viewer.zone))
+    shown = []
+    for row in rows:
+        use = noted.get(row.id, bench.NOTHING)
+        pair = _pair(row, viewer, stage, (*row.needs, *heat.get(row.id, ()), *use.words, *use.missed), now, zone)
+        shown.append(pair._replace(lots=use.lots))
+    return shown
 
 
-def _pair(row: StationRow, viewer: Viewer, stage: str, heat: Sequence[str], now: datetime, zone: ZoneInfo) -> Shown:
+def _pair(row: StationRow, viewer: Viewer, stage: str, needs: tuple[str, ...], now: datetime, zone: ZoneInfo) -> Shown:
     setting = row.not_before if row.not_before and row.not_before > now else None
     mine = bool(row.stage) and viewer.at(row.clinic_id).has(*owner_roles(str(row.stage), row.place, row.by_parcel))
     standing = Standing(row.stage, row.end, row.place, row.parked_on, setting, mine)
@@ -58,7 +69,7 @@ def _pair(row: StationRow, viewer: Viewer, stage: str, heat: Sequence[str], now:
         row.tray,
         "".join(side for side, at in (("L", row.left_stage), ("R", row.right_stage)) if at and at == row.stage),
         working_words(row, row.stage) if row.stage else "",
-        (*row.needs, *heat),
+        needs,
         row.rush,
         row.version,
         row.ticket,
@@ -92,12 +103,13 @@ def day(db: Session, viewer: Viewer, stage: str) -> Day:
     if count is None:
         return Day(0, 0, 0, done, "", "")
     oldest = here_words(stage, count.oldest, now, calendar) if count.pairs else ""
-    return Day(count.pairs, count.setting, count.parked, done, oldest, _next_load(db) if stage == "press" else "")
+    oven = _next_load(db, today) if stage == "press" else ""
+    return Day(count.pairs, count.setting, count.parked, done, oldest, oven)
 
 
-def _next_load(db: Session) -> str:
+def _next_load(db: Session, today: date) -> str:
     """The sheet that most of the first pairs in the queue need, and how many shells of it."""
-    sheets = Counter((row.material, row.thickness_mm) for row in batch(db, "oven", []).rows)
+    sheets = Counter((row.material, row.thickness_mm) for row in batch(db, "oven", [], today).rows)
     if not sheets:
         return ""
     (material, thick), shells = sheets.most_common(1)[0]
