@@ -38,7 +38,7 @@ export class Outbox {
 
   /** One act that makes no sense later; it is tried now or not at all. */
   async now(act, at) {
-    const told = await post({ key: newKey(), acts: [act], at });
+    const told = await post({ key: newKey(), staff: this.#staff, acts: [act], at });
     if (told.state !== "kept") return told;
     this.reached(false);
     return { kind: "refused", sentence: "That needs the network. Try it again when it is back." };
@@ -70,6 +70,10 @@ export class Outbox {
     if (!record || this.#busy) return false;
     await this.#gone(record);
     return true;
+  }
+
+  get online() {
+    return this.#online;
   }
 
   waitsFor = (code) => this.#codes.has(code);
@@ -152,8 +156,8 @@ function newKey() {
   return Array.from(crypto.getRandomValues(new Uint8Array(16)), (byte) => byte.toString(16).padStart(2, "0")).join("");
 }
 
-async function post({ key, acts, at }) {
-  const body = JSON.stringify({ key, acts, seconds_ago: Math.max(0, (Date.now() - at) / 1000) });
+async function post({ key, staff, acts, at }) {
+  const body = JSON.stringify({ key, staff, acts, seconds_ago: Math.max(0, (Date.now() - at) / 1000) });
   const headers = { "content-type": "application/json" };
   let reply;
   try {

@@ -15,6 +15,7 @@ const outbox = new Outbox(data.staff, { onChange: drawLists, onLine: drawLine, o
 const HELD_EVERY = 60_000; // milliseconds between two looks at the stage's pairs
 const PATIENCE = 4000;
 const TAKE_BACK_WITHIN = 10 * 60_000;
+const IDLE = data.idleMinutes * 60_000;
 const UNDOES = new Set(["advance", "send_back", "park"]);
 
 /** What is looked at: a pair as the server shows it, and when it was scanned. */
@@ -24,6 +25,7 @@ let last = null;
 /** A card that waits to be told the side. */
 let pending = null;
 let turn = Promise.resolve();
+let touched = Date.now();
 
 // --- what a person does -------------------------------------------------------------------------------------------
 
@@ -42,6 +44,16 @@ form.addEventListener("submit", (event) => {
   };
   // One after the other, however fast a scanner types: none is lost and none overtakes another.
   turn = turn.then(work).catch(broken);
+});
+
+for (const kind of ["keydown", "pointerdown"]) document.addEventListener(kind, () => (touched = Date.now()));
+
+// Who leaves takes along what this tablet held for them; what waits to be sent stays, for them alone.
+document.addEventListener("submit", (event) => {
+  const address = event.target.getAttribute("action");
+  if (address !== "/sign-out" && address !== "/bench/lock") return;
+  event.preventDefault();
+  leave().finally(() => event.target.submit());
 });
 
 // A bench's keyboard is the scanner: whatever is typed on the page belongs into the field.
@@ -178,7 +190,7 @@ function told(done, on, name, at) {
   if (!kept && !done.ok) return;
   last = { code: on.code, at, undo: UNDOES.has(name), id: done.id };
   void store.remove("held", on.code);
-  void store.add("recent", { code: on.code, words: sentence, at, undo: UNDOES.has(name) });
+  void store.add("recent", { staff: data.staff, code: on.code, words: sentence, at, undo: UNDOES.has(name) });
   void drawLists();
 }
 
@@ -348,6 +360,8 @@ function broken(failure) {
 
 /** What this bench holds for when the network is gone, brought up to now. */
 async function refresh() {
+  // A tablet that was left alone is locked; to ask on would keep it open for whoever comes by.
+  if (IDLE && Date.now() - touched > IDLE && outbox.online) return void (await leave(), hand("do", data.lock));
   if (!data.stage) return;
   try {
     const reply = await fetch(`/bench/held?stage=${data.stage}`, { signal: AbortSignal.timeout(PATIENCE) });
@@ -355,7 +369,7 @@ async function refresh() {
     if (!reply.ok) return;
     const { pairs, day } = await reply.json();
     const codes = await outbox.codes();
-    await store.hold(pairs.filter((each) => !codes.has(each.code)));
+    await store.hold(pairs.filter((each) => !codes.has(each.code)).map((each) => ({ ...each, staff: data.staff })));
     drawDay(day);
     outbox.reached(true);
   } catch {
@@ -418,8 +432,8 @@ function offerCamera() {
 }
 
 async function begin() {
-  const held = await store.all("held");
-  if (held.length && (held[0].staff ?? data.staff) !== data.staff) await store.forget();
+  const kept = [...(await store.all("held")), ...(await store.all("recent"))];
+  if (kept.some((each) => each.staff !== data.staff)) await store.forget();
   offerSound();
   offerCamera();
   await drawLists();

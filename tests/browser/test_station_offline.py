@@ -11,8 +11,8 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page, Route, expect
-from sqlmodel import select
+from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
+from sqlmodel import col, select
 
 from app import clock
 from app.bench.rules import cards
@@ -78,13 +78,9 @@ def tablet(chromium: Browser, server: Server, lab: Lab) -> Iterator[Callable[[],
     contexts = []
 
     def signed_in() -> Page:
-        token, now = new_token(), clock.now()
-        with lab.database.writing() as db:
-            staff_id = lab.house.people["technician"]
-            db.add(SignedIn(token_hash=hash_of(token), staff_id=staff_id, started_at=now, seen_at=now))
         context = chromium.new_context(viewport={"width": 800, "height": 1280}, base_url=server.address)
-        context.add_cookies([{"name": "pairtrail", "value": token, "url": server.address}])
         contexts.append(context)
+        comes(lab, context, server, "technician")
         page = context.new_page()
         page.set_default_timeout(15_000)
         return page
@@ -92,6 +88,15 @@ def tablet(chromium: Browser, server: Server, lab: Lab) -> Iterator[Callable[[],
     yield signed_in
     for context in contexts:
         context.close()
+
+
+def comes(lab: Lab, context: BrowserContext, server: Server, who: str) -> None:
+    """This person is signed in on the tablet from now on."""
+    token, now = new_token(), clock.now()
+    with lab.database.writing() as db:
+        staff_id = lab.house.people[who]
+        db.add(SignedIn(token_hash=hash_of(token), staff_id=staff_id, started_at=now, seen_at=now))
+    context.add_cookies([{"name": "pairtrail", "value": token, "url": server.address}])
 
 
 def test_thirty_scans_without_a_server_land_once_or_come_back(
@@ -189,3 +194,29 @@ def test_an_act_that_waits_can_be_taken_back_and_is_never_sent(
     server.start()
     expect(bench.page.locator("[data-line]")).to_be_hidden(timeout=20_000)
     assert lab.at(code).stage == "press"
+
+
+def test_what_waits_goes_out_for_who_did_it_alone(lab: Lab, server: Server, tablet: Callable[[], Page]) -> None:
+    code = lab.order()
+    lab.walk(code, "press")
+    server.start()
+    bench = Station(tablet(), "press")
+    server.kill()
+    bench.scan(f"{code}/1")
+    bench.card(cards.DONE)
+    bench.says("done", "sent when the network is back")
+    comes(lab, bench.page.context, server, "second technician")
+    server.start()
+    expect(bench.page.locator(".person")).to_contain_text("Second technician", timeout=20_000)
+    bench.page.wait_for_timeout(6_000)
+    assert lab.at(code).stage == "press", "another's tablet sends nothing in that person's name"
+    assert bench.lines("waiting") == []
+    comes(lab, bench.page.context, server, "technician")
+    bench.page.reload()
+    bench.ready()
+    expect(bench.page.locator("[data-waiting] li")).to_have_count(0)
+    assert lab.at(code).stage == "cover"
+    with lab.database.reading() as db:
+        last = db.exec(select(Move).order_by(col(Move.id).desc())).first()
+    assert last is not None
+    assert last.staff_id == lab.house.people["technician"]

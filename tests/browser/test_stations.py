@@ -10,6 +10,7 @@ from axe_core_python.sync_playwright import Axe
 from PIL import Image
 from playwright.sync_api import Browser, Page, expect
 
+from app.bench.rules import cards
 from app.people import actions
 from app.people.rules import read_badge
 from tests.bench.conftest import Lab
@@ -113,3 +114,48 @@ def test_without_javascript_the_scanner_s_enter_leads_on_to_the_pin(
     page.goto("/bench/sign-on")
     expect(page.get_by_text("is signed on here.")).to_be_visible()
     context.close()
+
+
+def test_the_station_locks_by_itself_at_once_by_the_card_and_changes_hands_by_a_badge(
+    come_in: ComeIn, story: Lab, badge: str
+) -> None:
+    page = come_in("manager", width=800)
+    page.goto("/bench/enrol")
+    page.get_by_label("Name of the tablet").fill("Press bench")
+    page.get_by_role("button", name="Enrol this tablet").click()
+
+    def sign_on() -> None:
+        expect(page.get_by_label("Badge")).to_be_focused()
+        scan(page, badge)
+        expect(page.get_by_label("PIN")).to_be_focused()
+        page.keyboard.type(PIN)
+        page.keyboard.press("Enter")
+        page.wait_for_url("**/bench")
+        page.wait_for_selector("html[data-ready]", state="attached")
+
+    sign_on()
+    expect(page.locator(".bar")).to_contain_text("Press bench")
+    scan(page, cards.LOCK.payload)
+    page.wait_for_url("**/bench/sign-on**")
+    sign_on()
+    scan(page, badge)
+    expect(page.get_by_label("PIN")).to_be_focused()
+    page.keyboard.type(PIN)
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/bench")
+    page.wait_for_selector("html[data-kept]", state="attached")
+    page.clock.install()
+    page.goto("/bench?stage=press")
+    page.wait_for_selector("html[data-ready]", state="attached")
+    page.clock.fast_forward("12:00")
+    page.wait_for_url("**/bench/sign-on**")
+    held = page.evaluate(
+        """() => new Promise(done => {
+            const asked = indexedDB.open("pairtrail-bench");
+            asked.onsuccess = () => {
+                const count = asked.result.transaction("held").objectStore("held").count();
+                count.onsuccess = () => done(count.result);
+            };
+        })"""
+    )
+    assert held == 0, "what the tablet held went with the person"

@@ -90,6 +90,8 @@ def test_an_act_is_done_once_however_often_it_is_sent(browser: Person, lab: Lab,
     assert "Pressed" in first.json()["sentence"]
     other = technician.post("/bench/acts", json=sent(pressed(code, sets_for=9)))
     assert other.status_code == 422, "the same key for something else"
+    stranger = technician.post("/bench/acts", json=sent(pressed(code), key="another-0", staff=999))
+    assert stranger.status_code == 401, "what another did waits for that person"
     late = browser("second technician").post("/bench/acts", json=sent(pressed(code), key="another-1"))
     assert late.status_code == 409
     assert "stands at 'To cover'" in late.json()["sentence"]

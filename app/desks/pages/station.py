@@ -243,7 +243,7 @@ def _page(request: Request, db: Session, viewer: Viewer, here: Bench, said: Said
         except NotFound as refusal:
             said, here = Said("unknown", refusal.sentence), replace(here, shown="")
     said = said or (Said(pair.kind, pair.sentence) if pair else None)
-    lab = people.lab(db)
+    lab, idle = people.lab(db), request.app.state.settings.bench_idle_minutes
     answer = page(
         request,
         "desks/station.html",
@@ -262,7 +262,7 @@ def _page(request: Request, db: Session, viewer: Viewer, here: Bench, said: Said
         marks_start=lab.marks_start,
         groups={group.title: group.cards for group in cards.offered(lab.stages_on, lab.marks_start)},
         key=secrets.token_urlsafe(16),
-        data=page_data(viewer.staff_id, here.stage, lab.marks_start),
+        data=page_data(viewer.staff_id, here.stage, idle if viewer.station else 0),
     )
     if here.stage and request.cookies.get(STAGE_COOKIE) != here.stage:
         answer.set_cookie(STAGE_COOKIE, here.stage, max_age=A_YEAR, path="/bench", httponly=True, samesite="strict")

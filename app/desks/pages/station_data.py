@@ -8,14 +8,13 @@ from fastapi import APIRouter
 from fastapi.responses import FileResponse, JSONResponse, Response
 from pydantic import BaseModel, ConfigDict, Field
 
-from app import clock
 from app.bench.rules import cards, station
 from app.bench.rules.acts import ACTS
 from app.bench.rules.stages import STAGES
 from app.desks.actions import station as actions
 from app.desks.actions.station import Wanted
 from app.desks.queries import station as queries
-from app.errors import MovedOn, NotFound, Refusal
+from app.errors import MovedOn, NotFound, Refusal, SignedOut
 from app.people.permissions import need
 from app.people.sessions import AtBench
 from app.settings import ROOT
@@ -53,6 +52,8 @@ class Sent(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
     key: str = Field(min_length=8, max_length=200)
+    staff: int | None = None
+    """Who did it; nobody else can send it."""
     acts: list[ActIn] = Field(min_length=1, max_length=200)
     seconds_ago: float = Field(default=0, ge=0, le=366 * 24 * 3600)
 
@@ -94,6 +95,8 @@ def act(sent: Sent, ask: AtBench) -> Response:
     def done() -> dict[str, Any]:
         with ask.writing() as (viewer, db):
             need(viewer, "work_at_bench")
+            if sent.staff not in (None, viewer.staff_id):
+                raise SignedOut("Somebody else is signed on here now; this waits for who did it.")
             if len(wanted) == 1:
                 return actions.do_once(db, wanted[0], by=viewer, key=sent.key, ago=ago)
             return actions.rack_once(db, wanted, by=viewer, key=sent.key, ago=ago)
@@ -130,9 +133,14 @@ def worker() -> Response:
     )
 
 
-def page_data(staff_id: int, stage: str, marks_start: bool) -> dict[str, Any]:
-    """What the station's scripts are told once, with the page: words, cards and keyboards, so that they hold none."""
+def page_data(staff_id: int, stage: str, idle_minutes: int) -> dict[str, Any]:
+    """What the station's scripts are told once, with the page: words, cards and keyboards, so that they hold none.
+
+    `idle_minutes` is 0 where nobody signed on with a badge.
+    """
     return {
+        "idleMinutes": idle_minutes,
+        "lock": cards.LOCK.payload,
         "staff": staff_id,
         "stage": stage,
         "done": STAGES[stage].done if stage else "",
@@ -143,8 +151,6 @@ def page_data(staff_id: int, stage: str, marks_start: bool) -> dict[str, Any]:
         "keyboards": {"us": keyboards.US, "layouts": keyboards.LAYOUTS},
         "cards": {payload: _plain(card) for payload, card in cards.BY_PAYLOAD.items()},
         "buttons": {key: ACTS[key].button for key in AT_A_BENCH},
-        "marksStart": marks_start,
-        "now": clock.now().isoformat(),
     }
 
 
