@@ -108,10 +108,15 @@ def test_a_process_that_ends_leaves_its_turn_to_the_next(database: Database) -> 
 def test_asking_who_has_the_turn_spoils_no_page_that_is_kept(database: Database) -> None:
     mine, other = worker(database, Sweeping()), worker(database, Sweeping())
     mine.tick()
-    mark = database.change_mark()
-    for each in (mine, other, mine):
-        each.tick()
-    assert database.change_mark() == mark
+
+    def stands_still() -> bool:
+        mark = database.change_mark()
+        for each in (mine, other, mine):
+            each.tick()
+        return database.change_mark() == mark
+
+    # A PostgreSQL server has one mark for all of its databases: others' tests move it, too, but not always.
+    assert any(stands_still() for _ in range(1 if database.sqlite else 50))
 
 
 def test_a_job_is_done_once_in_its_time(database: Database, later: Later) -> None:
