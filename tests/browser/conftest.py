@@ -111,12 +111,12 @@ def come_in(chromium: Browser, address: str, story: Lab) -> Iterator[SizedPage]:
     """Opens a browser in which a person of the story is signed in already."""
     contexts = []
 
-    def open_as(who: str, width: int = 1280) -> Page:
+    def open_as(who: str, width: int = 1280, touch: bool = False) -> Page:
         token, now = new_token(), clock.now()
         with story.database.writing() as db:
             staff_id = story.house.people[who]
             db.add(SignedIn(token_hash=hash_of(token), staff_id=staff_id, started_at=now, seen_at=now))
-        context = chromium.new_context(viewport={"width": width, "height": 900}, base_url=address)
+        context = chromium.new_context(viewport={"width": width, "height": 900}, base_url=address, has_touch=touch)
         context.add_cookies([{"name": "pairtrail", "value": token, "url": address}])
         contexts.append(context)
         page = context.new_page()

@@ -118,7 +118,7 @@ def test_a_rack_of_200_pairs_is_one_scan_each_and_none_is_lost(come_in: ComeIn, 
 
 
 def test_by_touch_alone_and_with_targets_for_gloves(come_in: ComeIn, story: Lab, at_press: list[str]) -> None:
-    page = come_in("technician", width=800)
+    page = come_in("technician", width=800, touch=True)
     bench = Station(page, "press")
     small = page.locator(".station main :is(button, summary, a.act):visible").evaluate_all(
         "all => all.filter(each => each.getBoundingClientRect().height < 63.5).map(each => each.textContent)"
@@ -126,20 +126,20 @@ def test_by_touch_alone_and_with_targets_for_gloves(come_in: ComeIn, story: Lab,
     assert [words for words in small if words.strip() not in ("This bench", "Scan")] == []
     bench.scan(at_press[0])
     bench.says("here")
-    page.get_by_role("button", name="Pressed", exact=True).click()
+    page.get_by_role("button", name="Pressed", exact=True).tap()
     bench.says("done")
     bench.scan(at_press[1])
     bench.says("here")
-    page.locator("summary", has_text="Park").click()
-    page.get_by_role("button", name="Material is missing: supplier").click()
+    page.locator("summary", has_text="Park").tap()
+    page.get_by_role("button", name="Material is missing: supplier").tap()
     bench.says("noted", "material is missing")
     bench.scan(at_press[2])
     bench.says("here")
-    page.locator("summary", has_text="Done up to").click()
-    page.get_by_role("button", name="To trim").click()
+    page.locator("summary", has_text="Done up to").tap()
+    page.get_by_role("button", name="To trim").tap()
     bench.says("done")
     assert story.at(at_press[2]).stage == "trim"
-    page.locator("[data-recent] li", has_text=at_press[2]).get_by_role("button").click()
+    page.locator("[data-recent] li", has_text=at_press[2]).get_by_role("button").tap()
     bench.says("noted", at_press[2])
     assert story.at(at_press[2]).stage == "press"
 

@@ -25,7 +25,6 @@ from tests import house as builders
 from tests.bench.conftest import Lab
 from tests.browser.station import Station
 
-pytestmark = pytest.mark.both_databases
 RACK = 30
 MOVED_MEANWHILE = (3, 9, 14, 20, 29)
 
@@ -99,6 +98,7 @@ def comes(lab: Lab, context: BrowserContext, server: Server, who: str) -> None:
     context.add_cookies([{"name": "pairtrail", "value": token, "url": server.address}])
 
 
+@pytest.mark.both_databases
 def test_thirty_scans_without_a_server_land_once_or_come_back(
     lab: Lab, server: Server, tablet: Callable[[], Page], picture: Callable[[Page, str], None]
 ) -> None:
