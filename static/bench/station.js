@@ -63,8 +63,9 @@ document.addEventListener("keydown", (event) => {
   if (event.key === " " && event.target.closest("button, a")) return;
   field.focus();
 });
+// A tap on what can be used is left alone: under a finger the page would move before the tap is done.
 document.addEventListener("pointerup", (event) => {
-  if (!event.target.closest("input, select, textarea, summary, dialog, a")) field.focus();
+  if (!event.target.closest("button, input, select, textarea, summary, a")) field.focus({ preventScroll: true });
 });
 
 async function scanned(text, at) {
