@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime
 from typing import Any, NamedTuple
 
-from app.bench.rules.acts import ENDS
+from app.bench.rules.acts import ENDS, LAB_STAGES
 from app.bench.rules.stages import MAKING, STAGES
 
 
@@ -130,4 +130,4 @@ def ahead(route: Sequence[str], stage: str) -> tuple[tuple[str, str], ...]:
 
 def bench_stages(stages_on: Sequence[str]) -> list[str]:
     """The stages that a bench of this lab can be set to."""
-    return [key for key in MAKING if not STAGES[key].optional or key in stages_on]
+    return [key for key in STAGES if key in LAB_STAGES and (not STAGES[key].optional or key in stages_on)]
