@@ -277,6 +277,7 @@ class Ledger:
             reason=state.reason,
             end=state.end,
             version=state.version,
+            open_holds=len(state.holds),
             parked_on=first.waiting_on if first else None,
             parked_why=first.kind if first else None,
             parked_since=self.parked_since,

@@ -148,6 +148,47 @@ def test_a_question_stops_the_pair_and_its_answer_lets_it_go_on(lab: Lab) -> Non
         assert db.get_one(Note, hold.answer_id).words == "Left only"
 
 
+def test_a_question_may_stop_the_pair_before_a_later_stage(lab: Lab) -> None:
+    code = lab.order()
+    lab.walk(code, "pour")
+    with pytest.raises(BadInput, match="can be stopped before press, cover"):
+        lab.act(code, "ask", reason="Which cover?", facts={"before": "check_in"})
+    lab.act(code, "ask", reason="Which cover?", facts={"before": "cover"})
+    assert (lab.row(code)["parked_on"], lab.row(code)["open_holds"]) == (None, 1)
+    with pytest.raises(Unready, match="stops it before 'To cover'"):
+        lab.act(code, "advance", to_stage="trim")
+    lab.act(code, "advance")
+    assert lab.at(code).stage == "press", "it goes on up to there"
+    lab.act(code, "advance")
+    assert lab.row(code)["parked_on"] == "clinic"
+    with pytest.raises(Unready, match="parked and waits on the clinic"):
+        lab.act(code, "advance")
+    lab.act(code, "take_back")
+    assert (lab.at(code).stage, lab.row(code)["parked_on"]) == ("press", None)
+    lab.act(code, "answer", by="clinician", reason="Leather")
+    lab.act(code, "advance")
+    assert (lab.row(code)["parked_on"], lab.row(code)["open_holds"]) == (None, 0)
+
+
+def test_an_answer_lets_the_pair_go_on_only_if_the_clinician_says_so(lab: Lab) -> None:
+    code = lab.order()
+    lab.walk(code, "press")
+    lab.act(code, "ask", reason="Met pad on which side?")
+    lab.act(code, "answer", by="clinician", reason="Let me look at the chart.", facts={"stays": True})
+    assert lab.row(code)["parked_on"] == "clinic"
+    lab.act(code, "answer", by="clinician", reason="Left.")
+    assert lab.row(code)["parked_on"] is None
+
+
+def test_several_questions_are_answered_one_by_one(lab: Lab) -> None:
+    code = lab.order()
+    lab.walk(code, "press")
+    first = lab.act(code, "ask", reason="Met pad?").move_id
+    lab.act(code, "ask", reason="Which cover?", facts={"before": "cover"})
+    lab.act(code, "answer", by="clinician", reason="Left.", facts={"holds": [first]})
+    assert (lab.row(code)["parked_on"], lab.row(code)["open_holds"]) == (None, 1)
+
+
 def test_words_stand_in_notes_and_never_in_the_log(lab: Lab) -> None:
     code = lab.order()
     lab.act(code, "ask", reason="Does MR 2210 feel the left heel?")

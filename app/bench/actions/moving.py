@@ -218,12 +218,13 @@ def _stand(db: Session, row: RowMapping, state: State, outcome: Outcome, done_at
             values |= {f"{name}_stage": stage, f"{name}_since": done_at}
     if moved and state.stage != row["stage"]:
         values |= {"since": done_at, "not_before": None}
-    first = state.holds[0] if state.holds else None
+    first = next(iter(state.stopping), None)
+    values["open_holds"] = len(state.holds)
     values["parked_on"] = first.waiting_on if first else None
     if first is None:
         values |= {"parked_since": None, "parked_why": None}
     elif row["parked_on"] is None:
-        values |= {"parked_since": done_at, "parked_why": outcome.opens.kind if outcome.opens else first.kind}
+        values |= {"parked_since": done_at, "parked_why": first.kind}
     values["needs"] = needs_now(db, row["order_id"], state)
     return values
 
@@ -249,7 +250,7 @@ def _at_work(row: RowMapping, state: State, asked: Asked, by: Viewer) -> int | N
     """Who has begun the work that the pair waits for, if that is said; until it goes on, stops or is put down."""
     if asked.act == "start":
         return by.staff_id
-    goes_on = asked.act != "put_down" and state.stage == row["stage"] and not state.holds
+    goes_on = asked.act != "put_down" and state.stage == row["stage"] and not state.stopping
     begun: int | None = row["started_by"]
     return begun if goes_on else None
 

@@ -98,7 +98,7 @@ def _load(db: Session, by: str, which: str | int, lock: bool) -> Loaded | None:
         terms=Terms(frozenset(row["stages_on"]), row["by_parcel"], row["trims_at_clinic"]),
         reason=row["reason"],
         end=row["end"],
-        holds=open_holds(db, row["id"]) if row["parked_on"] else (),
+        holds=open_holds(db, row["id"]) if row["open_holds"] else (),
         version=row["version"],
     )
     return Loaded(row, state)
@@ -106,7 +106,7 @@ def _load(db: Session, by: str, which: str | int, lock: bool) -> Loaded | None:
 
 def open_holds(db: Session, pair_id: int) -> tuple[HoldState, ...]:
     rows = db.execute(
-        select(col(Hold.id), col(Hold.kind), col(Hold.waiting_on))
+        select(col(Hold.id), col(Hold.kind), col(Hold.waiting_on), col(Hold.before))
         .where(col(Hold.pair_id) == pair_id, col(Hold.closed_by).is_(None))
         .order_by(col(Hold.id))
     )
@@ -118,19 +118,21 @@ class HoldRow(NamedTuple):
     kind: str
     reason: str | None
     waiting_on: str
+    before: str | None
     since: datetime
     words: str | None
     by: str
 
 
 def hold_rows(db: Session, pair_id: int) -> list[HoldRow]:
-    """Why the pair stands still, in words, oldest first."""
+    """What is open on the pair, in words, oldest first."""
     rows = db.execute(
         select(
             hold_t.c.id,
             hold_t.c.kind,
             hold_t.c.reason,
             hold_t.c.waiting_on,
+            hold_t.c.before,
             hold_t.c.opened_at,
             col(Note.words),
             col(Staff.name),

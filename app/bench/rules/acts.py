@@ -109,8 +109,8 @@ ACTS: dict[str, Act] = {
             reasons=PARK_REASONS,
             keeps=("fit",),
         ),
-        Act("ask", "Ask", "asked", frozenset({T, C, M}), needs=("reason",)),
-        Act("answer", "Answer", "answered", "waited on", needs=("reason",), keeps=("holds",)),
+        Act("ask", "Ask", "asked", frozenset({T, C, M}), needs=("reason",), keeps=("before",)),
+        Act("answer", "Answer", "answered", "waited on", needs=("reason",), keeps=("holds", "stays")),
         Act("resume", "Go on", "let it go on", frozenset({T, C, M}), keeps=("holds",)),
         Act(
             "send_back",

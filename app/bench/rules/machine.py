@@ -28,11 +28,13 @@ SIDE_WORDS = {"L": "left", "R": "right", "LR": "left and right"}
 
 @dataclass(frozen=True, slots=True)
 class Hold:
-    """Why a pair stands still, and on whom it waits. `kind`: question, reason, prescription or capture."""
+    """What is open on a pair, and on whom it waits. `kind`: question, reason, prescription or capture."""
 
     id: int
     kind: str
     waiting_on: str
+    before: str | None = None
+    """The stage up to which the pair goes on all the same; None stops it where it is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +63,16 @@ class State:
     def working(self) -> str:
         """The sides with work at the pair's stage."""
         return "".join(side for side, stage in self.sides.items() if stage == self.stage)
+
+    @property
+    def stopping(self) -> tuple[Hold, ...]:
+        """Those of the open ones for which it stands still where it is now."""
+        return tuple(hold for hold in self.holds if self._stops(hold))
+
+    def _stops(self, hold: Hold) -> bool:
+        if hold.before not in self.route or self.stage is None:
+            return True
+        return self.route.index(self.stage) >= self.route.index(hold.before)
 
     @property
     def waiting_on(self) -> frozenset[str]:
@@ -124,11 +136,11 @@ def when(state: State, act: Act) -> str | None:
         return f"{state.code} is {ENDS.get(str(state.end), 'at its end')}; '{act.button}' is no longer possible."
     if state.stage not in act.at:
         return f"{state.code} stands at {_words(state.stage)}; '{act.button}' is not possible there."
-    if state.holds and not act.parked:
-        waits = " and the ".join(sorted(state.waiting_on))
+    if (stopping := state.stopping) and not act.parked:
+        waits = " and the ".join(sorted({hold.waiting_on for hold in stopping}))
         return f"{state.code} is parked and waits on the {waits}; '{act.button}' is possible once it goes on."
     if act.key in ("answer", "resume") and not state.holds:
-        return f"{state.code} is not parked; there is nothing to {'answer' if act.key == 'answer' else 'resume'}."
+        return f"Nothing is open on {state.code}; there is nothing to {'answer' if act.key == 'answer' else 'resume'}."
     return None
 
 
@@ -240,11 +252,19 @@ def _advance(state: State, asked: Asked) -> Outcome:
     if there is None or there <= here or there > state.route.index("dispense"):
         later = ", ".join(state.route[here + 1 : state.route.index("dispense") + 1])
         raise BadInput(f"{state.code} can go on to {later}.", {"to_stage": f"One of {later}."})
+    if stop := next((hold for hold in state.holds if _passed(state, hold, there)), None):
+        words = f"{state.code} has an open question that stops it before {_words(stop.before)}; it goes up to there."
+        raise Unready(words, **now(state))
     sides = asked.sides or state.working
     if set(sides) - set(state.working):
         waiting = SIDE_WORDS["".join(s for s in state.all_sides if s not in state.working)]
         raise Unready(f"The {waiting} of {state.code} has no work at {_words(state.stage)}.", **now(state))
     return _moved(state, sides, state.route[there], together=there > here + 1)
+
+
+def _passed(state: State, hold: Hold, there: int) -> bool:
+    """Whether work over several stages would run past the one that an open question stops before."""
+    return hold.before in state.route and there > state.route.index(str(hold.before))
 
 
 def _send_back(state: State, asked: Asked) -> Outcome:
@@ -280,9 +300,21 @@ def _returning(state: State, target: str, sides: str) -> tuple[str, ...]:
 def _stand_still(state: State, asked: Asked) -> Outcome:
     kind = "question" if asked.act == "ask" else "prescription" if asked.act == "amend" else "reason"
     on = asked.waiting_on or ("lab" if asked.act == "amend" else "clinic")
-    hold = Hold(0, kind, on)
+    hold = Hold(0, kind, on, _before(state, asked))
     after = replace(state, holds=(*state.holds, hold), version=state.version + 1)
     return Outcome(after, asked.sides or state.all_sides, None, opens=hold)
+
+
+def _before(state: State, asked: Asked) -> str | None:
+    """The stage that a question stops before, if not where the pair stands: one that is still to come."""
+    before = asked.facts.get("before")
+    if before is None:
+        return None
+    later = state.route[state.route.index(str(state.stage)) + 1 :] if state.stage in state.route else ()
+    if before not in later:
+        words = f"{state.code} can be stopped before {', '.join(later)}."
+        raise BadInput(words, {"before": words})
+    return str(before)
 
 
 def _amend(state: State, asked: Asked) -> Outcome:
@@ -291,7 +323,12 @@ def _amend(state: State, asked: Asked) -> Outcome:
 
 
 def _go_on(state: State, asked: Asked) -> Outcome:
-    """Closes the holds that `facts.holds` names, or all that this act can close; it goes on when the last is closed."""
+    """Closes the holds that `facts.holds` names, or all that this act can close; it goes on when the last is closed.
+
+    An answer with `facts.stays` is told and closes nothing: what was asked stays open until somebody lets it go on.
+    """
+    if asked.act == "answer" and asked.facts.get("stays"):
+        return _nothing(state, asked)
     wanted = set(asked.facts.get("holds") or [hold.id for hold in state.holds])
     closes = tuple(hold.id for hold in state.holds if hold.id in wanted)
     if wanted - set(closes):

@@ -68,6 +68,7 @@ def hold_row(pair_id: int, move_id: int, asked: Asked, opened: Hold, note_id: in
         "kind": opened.kind,
         "reason": asked.reason if ACTS[asked.act].reasons else None,
         "waiting_on": opened.waiting_on,
+        "before": opened.before,
         "note_id": note_id,
         "opened_at": at,
     }

@@ -53,6 +53,8 @@ class Pair(SQLModel, table=True):
     """The visit's reason."""
     end: str | None = None
     version: int = 0
+    open_holds: int = 0
+    """What is open on it, whether it stops it where it is or later."""
     parked_on: str | None = None
     parked_why: str | None = None
     parked_since: datetime | None = None
@@ -161,6 +163,8 @@ class Hold(SQLModel, table=True):
     kind: str
     reason: str | None = None
     waiting_on: str
+    before: str | None = None
+    """The stage up to which the pair goes on all the same."""
     note_id: int | None = Field(default=None, foreign_key="note.id")
     opened_at: datetime
     closed_by: int | None = Field(default=None, foreign_key="move.id")

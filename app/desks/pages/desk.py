@@ -8,14 +8,13 @@ from sqlmodel import Session
 
 from app import clock
 from app.bench import queries
-from app.bench.rules.acts import (
-    ENDS,
-)
+from app.bench.rules.acts import ENDS, PARK_REASONS
 from app.bench.rules.stages import STAGES
 from app.database import Kept
 from app.desks.charts import lab_trail
 from app.desks.pages.common import lab_values
 from app.desks.queries import own, queue_rows
+from app.desks.queries.clinic import clinic_desk
 from app.errors import NotFound
 from app.orders import queries as orders
 from app.paperwork.queries import SHEETS
@@ -49,8 +48,18 @@ def desk(request: Request, ask: Signed) -> Response:
         key = clock.now().replace(second=0, microsecond=0)
         to_tell = queries.wearers_to_tell(db, viewer.clinics) if viewer.has(Role.CLINICIAN) else 0
         signs_on = may(viewer, "sign_on") and stations.has_stations(db)
+        wearing = counts["wear_in"].pairs if "wear_in" in counts else 0
+        clinic = clinic_desk(db, viewer, wearing) if viewer.has(Role.CLINICIAN) and viewer.clinics else None
         tiles = _figures.get(ask.mark, key, lambda: figures(db)) if viewer.has(Role.MANAGER) else []
-    values |= {"queues": queues, "line": line, "tiles": tiles, "to_tell": to_tell, "signs_on": signs_on}
+    values |= {
+        "queues": queues,
+        "line": line,
+        "tiles": tiles,
+        "to_tell": to_tell,
+        "signs_on": signs_on,
+        "clinic": clinic,
+    }
+    values |= {"stages": STAGES, "park_reasons": PARK_REASONS}
     return ask.again(page(request, "desks/desk.html", viewer=viewer, **values))
 
 

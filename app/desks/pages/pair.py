@@ -107,6 +107,10 @@ def _asked(form: Typed) -> Asked:
         facts["start"] = form["start"]
     if act == "remake" and (seen := answers_from_form(form).seen):
         facts["acknowledged"] = sorted(seen)
+    if act == "ask" and form.get("before"):
+        facts["before"] = form["before"]
+    if act == "answer" and "stays" in form:
+        facts["stays"] = True
     if form.get("holds"):
         facts["holds"] = [int(form["holds"])] if form["holds"].isdigit() else []
     if picked := [whole(number) for number in form.all("lots") if number]:
@@ -146,7 +150,7 @@ def _pair_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, Any]:
     moves = queries.history(db, row["id"])
     checks = fitting.fit_checks(db, moves)
     holding = orders.holding(db, row["order_id"])
-    holds = queries.hold_rows(db, row["id"]) if row["parked_on"] else []
+    holds = queries.hold_rows(db, row["id"]) if row["open_holds"] else []
     return values | {
         "pair": row,
         "state": state,
@@ -169,6 +173,8 @@ def _pair_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, Any]:
         "sides_list": [(sides, SIDE_WORDS[sides]) for sides in ("LR", "L", "R") if set(sides) <= set(state.all_sides)],
         "back_list": [(key, STAGES[key].queue) for key in state.route[: _furthest(state)]],
         "hold_list": [(str(hold.id), hold.words or hold.kind) for hold in holds],
+        "stopping": {hold.id for hold in state.stopping},
+        "before_list": [(key, f"before {STAGES[key].queue}") for key in _still_to_come(state)],
         **_capture_values(db, viewer, loaded),
         "stage_sheets": [(figures.TITLES[stage], rows) for stage, rows in stage_figures(db, loaded)],
         "wearer": wearer(db, loaded, viewer.units) if may(viewer, "see_patient", row["clinic_id"]) else [],
@@ -247,6 +253,10 @@ def _capture_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, An
 def _furthest(state: State) -> int:
     """How far the side that is ahead has come along the route."""
     return max((state.route.index(stage) for stage in state.sides.values()), default=0)
+
+
+def _still_to_come(state: State) -> tuple[str, ...]:
+    return state.route[state.route.index(state.stage) + 1 :] if state.stage in state.route else ()
 
 
 def prescription_rows(body: Mapping[str, Mapping[str, Any]], units: str) -> list[tuple[str, str | None, str | None]]:

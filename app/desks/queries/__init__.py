@@ -239,7 +239,8 @@ BELONGING = ("id", "kind", "side", "place", "becomes", "shelf", "settled_at")
 def pair_answer(db: Session, loaded: Loaded) -> dict[str, Any]:
     """The pair as `GET /api/v1/pairs/{code}` gives it."""
     row, state = loaded.row, loaded.state
-    holds = bench.hold_rows(db, row["id"]) if row["parked_on"] else []
+    holds = bench.hold_rows(db, row["id"]) if row["open_holds"] else []
+    stopping = {hold.id for hold in state.stopping}
     return {
         "code": state.code,
         "label": row["label"],
@@ -249,7 +250,11 @@ def pair_answer(db: Session, loaded: Loaded) -> dict[str, Any]:
         "route": list(state.route),
         "place": state.place if state.stage else None,
         "visit": {"number": row["visit_number"], "reason": state.reason},
-        "parked": _parked(holds),
+        "parked": _parked([each for each in holds if each.id in stopping]) if stopping else None,
+        "open": [
+            {name: getattr(each, name) for name in ("id", "kind", "reason", "waiting_on", "before", "since", "words")}
+            for each in holds
+        ],
         "wanted_on": row["wanted_on"],
         "promised_on": row["promised_on"],
         "prescription": bench.prescription_number(db, row["order_id"]),
@@ -261,9 +266,7 @@ def pair_answer(db: Session, loaded: Loaded) -> dict[str, Any]:
     }
 
 
-def _parked(holds: list[HoldRow]) -> dict[str, Any] | None:
-    if not holds:
-        return None
+def _parked(holds: list[HoldRow]) -> dict[str, Any]:
     first = holds[0]
     return {
         "reason": first.words or first.reason or first.kind,

@@ -103,7 +103,7 @@ def _holds(db: Session, scope: Scope) -> dict[int, list[facts.Standing]]:
     query = (
         select(hold_t.c.pair_id, hold_t.c.kind, hold_t.c.waiting_on, hold_t.c.opened_at)
         .join(pair_t, pair_t.c.id == hold_t.c.pair_id)
-        .where(hold_t.c.closed_by.is_(None), OPEN, pair_t.c.parked_on.is_not(None), *scope.pairs())
+        .where(hold_t.c.closed_by.is_(None), OPEN, pair_t.c.open_holds > 0, *scope.pairs())
         .order_by(hold_t.c.id)
     )
     found: dict[int, list[facts.Standing]] = defaultdict(list)
