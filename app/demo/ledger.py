@@ -94,6 +94,7 @@ class Ledger:
             ulcer_note_id=None,
             shoe=drawn.shoe,
             feet=drawn.wearer.feet(drawn.sides),
+            dues={},
         )
         self.rows.add(
             "prescription",

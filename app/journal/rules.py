@@ -51,6 +51,7 @@ KINDS: dict[str, Kind] = {
     "transferred": Kind("moved to another clinic:", was_is=True),
     "recheck_held": Kind("held the recheck of"),
     "prescribed": Kind("prescribed for"),
+    "dues_noted": Kind("noted approval or payment for", was_is=True),
     "stop_signed": Kind("signed for what a check stops, for"),
     "shoe_changed": Kind("changed the shoe of"),
     "capture_accepted": Kind("accepted the capture of"),

@@ -1,5 +1,6 @@
 """Writing down a wearer, an order and each version of its prescription. The pair that follows is made by the bench."""
 
+from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
@@ -11,6 +12,7 @@ from app.errors import BadInput
 from app.journal import actions as journal
 from app.orders.rules import ULCER_ASKS, Body, Feet, read_body
 from app.orders.rules.checks import Answers, Asked, Unanswered, findings, told
+from app.orders.rules.dues import read_dues
 from app.orders.tables import Order, Patient, Prescription
 from app.people import queries as people
 from app.people.rules import Viewer
@@ -76,6 +78,23 @@ def order(
     db.add(made)
     db.flush()
     return made, prescribe(db, by=by, order=made, body=body, stage_notes=stage_notes, answers=answers)
+
+
+def note_dues(db: Session, *, by: Viewer, order_id: int, raw: Mapping[str, Any]) -> Order:
+    """How approval and payment stand now; the journal keeps old and new, the approval's number in a note."""
+    order = db.get_one(Order, order_id, with_for_update=True)
+    dues = read_dues(raw, clock.today(by.zone))
+    names = sorted({*dues, *order.dues})
+    changed = {name: [order.dues.get(name), dues.get(name)] for name in names if order.dues.get(name) != dues.get(name)}
+    if not changed:
+        return order
+    order.dues = dues
+    number = changed.pop("number", None)
+    was_is = f"number: {number[0] or '-'} → {number[1] or '-'}" if number else ""
+    note = journal.keep_words(db, was_is, order.patient_id) if was_is else None
+    facts = {"fields": [name for name in names if name == "number" or name in changed]} | changed
+    journal.write(db, "dues_noted", by=by.staff_id, subject="order", subject_id=order.id, facts=facts, note=note)
+    return order
 
 
 def prescribe(

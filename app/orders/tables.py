@@ -52,6 +52,9 @@ class Order(SQLModel, table=True):
     feet: dict[str, dict[str, int]] = Field(default_factory=dict, sa_type=JSON)
     """Side to length and breadth as measured on the standing wearer, in tenths of a millimetre, as far as known."""
 
+    dues: dict[str, str] = Field(default_factory=dict, sa_type=JSON)
+    """approval with its number and day, payment; app/orders/rules/dues.py knows them. No amounts."""
+
 
 class Prescription(SQLModel, table=True):
     __table_args__ = (UniqueConstraint("order_id", "number"),)

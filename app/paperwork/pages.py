@@ -82,6 +82,27 @@ def _wearing(ask: Ask, code: str) -> dict[str, Any]:
     return {"sheet": sheet, "zone": viewer.zone, "printed": clock.now()}
 
 
+@router.get("/paper/{code}/receipt.pdf")
+def receipt_pdf(request: Request, code: str, ask: Signed) -> Response:
+    values = _receipt(ask, code)
+    code = values["receipt"].code
+    return _pdf(request, "receipt.html", f"receipt-{code}.pdf", f"/paper/{code}/receipt", values)
+
+
+@router.get("/paper/{code}/receipt")
+def receipt_page(code: str, ask: Signed) -> Response:
+    return HTMLResponse(sheets.html("receipt.html", **_receipt(ask, code)))
+
+
+def _receipt(ask: Ask, code: str) -> dict[str, Any]:
+    """It is the clinic's paper: the bench has no use for it."""
+    with ask.reading() as (viewer, db):
+        loaded = bench.find(db, code, viewer)
+        need(viewer, "see_patient", loaded.row["clinic_id"])
+        receipt = queries.receipt(db, loaded, clock.today(viewer.zone))
+    return {"receipt": receipt, "zone": viewer.zone, "printed": clock.now()}
+
+
 @router.get("/paper/parcel/{parcel_id}/slip.pdf")
 def slip_pdf(request: Request, parcel_id: int, ask: Signed) -> Response:
     values, instead = _slip(ask, parcel_id), f"/paper/parcel/{parcel_id}/slip"

@@ -35,6 +35,7 @@ RIGHTS: dict[str, Right] = {
     "settle_belonging": Right(
         frozenset({T, C, M}), "say what came with a pair and what became of it", own_clinics=True
     ),
+    "note_dues": Right(frozenset({C, M}), "note approval and payment", own_clinics=True),
     "see_materials": Right(frozenset({T, M}), "see materials, their lots, and which pairs a lot is in"),
     "keep_materials": Right(frozenset({T, M}), "add materials and lots and correct their stock"),
     "hold_lot": Right(frozenset({M}), "hold a lot, lift the hold, and let pairs with a held lot go on"),

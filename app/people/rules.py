@@ -45,6 +45,10 @@ def units_of(clinics: Iterable[str | None]) -> str:
     return "imperial" if set(clinics) == {"imperial"} else "metric"
 
 
+WAITS_FOR = {"approval": "the payer's approval", "payment": "the payment"}
+"""What a clinic may let dispensing wait for; how these stand, the orders know."""
+
+
 def hash_of(token: str) -> str:
     """What is stored of a secret link or session: it is long and random, so its digest can't be guessed back."""
     return hashlib.sha256(token.encode()).hexdigest()

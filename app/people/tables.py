@@ -53,6 +53,8 @@ class Clinic(SQLModel, table=True):
     units: str = "metric"
     """In which lengths and mass are typed and shown to its people; kept they are as everywhere."""
     transit_days: int = 1
+    waits_for: list[str] = Field(default_factory=list, sa_type=JSON)
+    """What dispensing waits for: approval, payment; nothing, unless the clinic wants it."""
 
 
 class Staff(SQLModel, table=True):

@@ -39,7 +39,7 @@ from app.fitting import queries as fitting
 from app.fitting.rules import facts_from_form
 from app.fitting.rules.fit import HELD_BACK
 from app.orders import queries as orders
-from app.orders.rules import ITEMS, SIDE_NAMES, value_words
+from app.orders.rules import ITEMS, SIDE_NAMES, dues, value_words
 from app.orders.rules.checks import Unanswered
 from app.paperwork.queries import stage_figures
 from app.people import queries as people
@@ -194,12 +194,27 @@ def _pair_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, Any]:
         "setting_times": SETTING_TIMES,
         "setting_until": row["not_before"] if row["not_before"] and row["not_before"] > clock.now() else None,
         **_belonging_values(db, viewer, loaded),
+        "dues": _dues_of(db, viewer, loaded),
         **lot_values(db, viewer, loaded, holding.body),
         "refused": "",
         "findings": (),
         "errors": {},
         "typed": Typed(),
         "failed": "",
+    }
+
+
+def _dues_of(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, Any] | None:
+    """How approval and payment stand, for who may note them."""
+    if not may(viewer, "note_dues", loaded.row["clinic_id"]):
+        return None
+    order, _ = orders.order_and_patient(db, loaded.row["order_id"])
+    return {
+        "words": dues.words(order.dues),
+        "open": dues.open_dues(order.dues, people.clinic(db, loaded.row["clinic_id"]).waits_for),
+        "typed": {f"dues.{name}": value for name, value in order.dues.items()},
+        "approvals": list(dues.APPROVALS.items()),
+        "payments": list(dues.PAYMENTS.items()),
     }
 
 

@@ -10,13 +10,16 @@ from sqlmodel import Session, col, select
 from app import clock
 from app.bench.actions import Moved
 from app.bench.actions import belongings as things
+from app.bench.queries import Loaded
 from app.bench.rules.machine import Asked
 from app.bench.tables import Move
+from app.errors import Unready
 from app.fitting.actions.common import act, day_of, next_review, standing
 from app.fitting.rules import fit, plan, review
 from app.fitting.tables import FitCheck, Recheck, Review, WearingPlan
 from app.journal import actions as journal
 from app.orders.rules import is_child, read_shoe
+from app.orders.rules.dues import open_dues
 from app.orders.tables import Order, Patient
 from app.people import queries as people
 from app.people.rules import Viewer
@@ -32,6 +35,7 @@ def dispense(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datet
     loaded = standing(db, code, asked, by)
     facts, sides = asked.facts, loaded.state.all_sides
     patient = db.get_one(Patient, loaded.row["patient_id"])
+    _nothing_open(db, loaded)
     wrong: dict[str, str] = {}
     fit.read_confirmed(facts.get("confirmed"), sides, wrong)
     answers = fit.read_fit(facts.get("fit"), sides, wrong)
@@ -54,6 +58,18 @@ def dispense(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datet
         _send_home(db, moved, patient, chosen, day_of(db, done_at))
     db.flush()
     return moved
+
+
+def _nothing_open(db: Session, loaded: Loaded) -> None:
+    """A clinic may let dispensing wait for approval or payment."""
+    order, clinic = db.get_one(Order, loaded.row["order_id"]), people.clinic(db, loaded.row["clinic_id"])
+    if waits := open_dues(order.dues, clinic.waits_for):
+        words = " and ".join(waits)
+        raise Unready(
+            f"{clinic.name} dispenses when {words} is settled; for {loaded.state.code} it is open. Note on the pair's "
+            "page how it stands, or waive it there.",
+            stage=loaded.state.stage,
+        )
 
 
 def hold_back(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetime | None = None) -> Moved:

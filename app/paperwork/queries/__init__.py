@@ -5,6 +5,7 @@ A sheet goes through many hands, so no wearer's name and no diagnosis is ever ha
 
 from app.paperwork.queries.figures import SHEETS, Batch, batch, labels, press_words, route_figures, stage_figures
 from app.paperwork.queries.parcel import slip
+from app.paperwork.queries.receipt import receipt
 from app.paperwork.queries.ticket import ticket
 from app.paperwork.queries.wearing import wearing_sheet
 
@@ -14,6 +15,7 @@ __all__ = [
     "batch",
     "labels",
     "press_words",
+    "receipt",
     "route_figures",
     "slip",
     "stage_figures",

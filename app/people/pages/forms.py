@@ -9,7 +9,7 @@ from zoneinfo import available_timezones
 import holidays
 from holidays.registry import COUNTRIES
 
-from app.people.rules import Role
+from app.people.rules import WAITS_FOR, Role
 from app.trade import OutOfRange
 from app.trade.sizes import ALLOWANCE, MOST_ALLOWANCE
 from app.trade.units import length_typed, read_length
@@ -48,6 +48,7 @@ def choices(zone: str = "") -> dict[str, Any]:
         "countries": _countries(),
         "stages": list(OPTIONAL_STAGES.items()),
         "units": list(UNITS.items()),
+        "waits_for": list(WAITS_FOR.items()),
     }
 
 

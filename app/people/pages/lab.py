@@ -10,6 +10,7 @@ from app.errors import BadInput
 from app.people import actions, queries
 from app.people.pages.forms import UNITS, choices, read_days, read_ids, read_lab, read_text
 from app.people.permissions import need
+from app.people.rules import WAITS_FOR
 from app.people.sessions import Ask, Signed
 from app.templating import go, page
 from app.trade.units import length_typed
@@ -87,6 +88,7 @@ def keep_clinic(request: Request, ask: Signed, form: Form) -> Response:
         "by_parcel": "by_parcel" in form,
         "trims": "trims" in form,
         "units": form.get("units", "metric"),
+        "waits_for": [name for name in WAITS_FOR if name in form.all("waits_for")],
         "transit_days": read_days(form, "transit_days", wrong),
     }
     if clinic["units"] not in UNITS:

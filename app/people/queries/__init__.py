@@ -103,6 +103,7 @@ class ClinicRow(NamedTuple):
     trims: bool
     units: str
     transit_days: int
+    waits_for: list[str]
 
 
 LARGEST_ID = 2**31 - 1
