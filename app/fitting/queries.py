@@ -298,9 +298,11 @@ def _wearing(db: Session, loaded: Loaded, viewer: Viewer, today: date) -> dict[s
         "day_number": (today - worn.from_day).days + 1 if worn else 0,
         "earlier": [review_words(each) for each in reviews(db, pair_id) if each.state == "held"],
         "adjusted": adjustments(db, pair_id),
+        "places": review.zone_places(),
+        "marked": adjusted_zones(db, pair_id),
         "skin": list(review.SKIN.items()),
         "flag_list": list(review.RED_FLAGS.items()),
-        "zones": list(review.ZONES.items()),
+        "zones": [(key, f"{number} · {words}") for key, number, words, *_ in review.zone_places()],
         "done_list": list(review.WHAT.items()),
         "lab_stages": [(key, STAGES[key].queue.removeprefix("To ")) for key in _lab_stages(loaded)],
         "attempts": attempts(db, pair_id),
@@ -341,6 +343,16 @@ def review_words(held: Review) -> tuple[datetime | None, str]:
     if held.skin:
         found.append(f"skin: {review.SKIN[held.skin]}")
     return held.held_at, f"Review {held.number}: {', '.join(found)}"
+
+
+def adjusted_zones(db: Session, pair_id: int) -> dict[str, set[str]]:
+    """By side, the zones that were ever adjusted by hand."""
+    found: dict[str, set[str]] = {}
+    for side, zone in db.execute(
+        select(col(Adjustment.side), col(Adjustment.zone)).where(col(Adjustment.pair_id) == pair_id)
+    ):
+        found.setdefault(side, set()).add(zone)
+    return found
 
 
 def adjustments(db: Session, pair_id: int) -> list[tuple[datetime, str]]:

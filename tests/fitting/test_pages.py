@@ -129,6 +129,8 @@ def test_a_review_is_held_and_adjusted_here_by_the_form(browser: Browser, lab: L
         assert db.exec(select(Review.comfort).order_by(col(Review.id))).all() == [6, None]
     page = clinician.get(f"/pair/{worn}").text
     assert "right heel cup: spot-heated and eased" in page
+    assert "Right device from above, adjusted: heel cup, cover" in page
+    assert page.count('class="zone marked"') == 3
     assert "Review 2" in page
 
 

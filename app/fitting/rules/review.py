@@ -37,6 +37,19 @@ ZONES = {
     "pad": "metatarsal pad or bar",
     "cover": "cover",
 }
+PLACES = {
+    "heel_cup": (49, 147),
+    "medial_arch": (62, 86),
+    "lateral_arch": (31, 92),
+    "forefoot_edge": (52, 12),
+    "medial_edge": (79, 56),
+    "lateral_edge": (16, 62),
+    "rearfoot_post": (49, 124),
+    "forefoot_post": (49, 36),
+    "pad": (46, 60),
+    "cover": (28, 32),
+}
+"""Where a zone lies on the drawing of a left device, in a box of 96 by 160 with the toes up; right is its mirror."""
 WHAT = {
     "lowered": "lowered or ground back",
     "raised": "raised or built up",
@@ -63,6 +76,11 @@ WATCH_FOR = (
 )
 """After the leaflets of three public services."""
 SCALES = {"comfort": ("Comfort", 10), "pain": ("Pain", 10), "pain_relief": ("Pain relief", 100)}
+
+
+def zone_places() -> list[tuple[str, int, str, int, int]]:
+    """For the drawing of a device: zone, its number, its words, and where it lies."""
+    return [(key, number, words, *PLACES[key]) for number, (key, words) in enumerate(ZONES.items(), 1)]
 
 
 class Done(NamedTuple):
