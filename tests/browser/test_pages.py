@@ -42,6 +42,7 @@ PAGES: dict[str, tuple[str, ...]] = {
         "/orders/new",
         "/parcels",
         "/reviews",
+        "/reviews/agenda",
         "/flags",
         "/materials/held",
     ),

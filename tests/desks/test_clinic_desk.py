@@ -73,3 +73,26 @@ def test_who_was_due_for_a_review_is_overdue_the_day_after(browser: Browser, lab
     assert code in part(browser("clinician").get("/").text, "Reviews of these days")
     clock.set_shift(timedelta(days=16))
     assert code in part(browser("clinician").get("/").text, "Reviews overdue")
+
+
+def test_the_agenda_has_each_review_on_its_day_and_the_appointment_goes_before_the_due_day(
+    browser: Browser, lab: Lab
+) -> None:
+    code = lab.order(label="MR 77")
+    lab.walk(code, "wear_in")
+    due = clock.today(lab.house.zone) + timedelta(days=14)
+    clinician = browser("clinician")
+    page = clinician.get("/reviews/agenda").text
+    row = page[page.index(f"{due:%a} {due.day} {due:%b}") :]
+    assert code in row.partition("</tr>")[0]
+    assert "no time" in row.partition("</tr>")[0]
+    moved = due + timedelta(days=7 if due.weekday() < 5 else 9)
+    form = {"act": "book", "from_stage": "wear_in", "what": "review", "at": f"{moved}T10:30"}
+    assert clinician.post(f"/pair/{code}/acts", data=form).status_code == 303
+    page = clinician.get("/reviews/agenda").text
+    row = page[page.index(f"{moved:%a} {moved.day} {moved:%b}") :].partition("</tr>")[0]
+    assert "10:30" in row
+    assert code in row
+    assert code not in browser("quay clinician").get("/reviews/agenda").text
+    assert clinician.get("/reviews/agenda?start=soon").status_code == 422
+    assert clinician.get(f"/reviews/agenda?clinic={lab.house.clinics['quay']}").status_code == 404

@@ -124,6 +124,7 @@ ROWS = (
     row("POST /pair/{code}/transfer", MANAGERS),
     row("GET /people/rights", MANAGERS),
     row("GET /reviews", CLINICIANS),
+    row("GET /reviews/agenda", CLINICIANS),
     # No wearer has a recheck and no flag stands in this story: who may answer one is told so.
     row("POST /rechecks/{recheck_id}", (DOOR, NO, HIDDEN, HIDDEN, NO), at={"recheck_id": "1"}),
     row("GET /flags", SIGNED_IN),

@@ -3,6 +3,7 @@
 from fastapi import APIRouter
 
 from app.desks.pages import (
+    agenda,
     belongings,
     boxes,
     cards,
@@ -24,6 +25,7 @@ from app.desks.pages import (
 
 router = APIRouter(include_in_schema=False)
 for subject in (
+    agenda,
     desk,
     pair,
     belongings,
