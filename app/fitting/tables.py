@@ -1,4 +1,5 @@
-"""What happens between the clinic and the wearer: fit checks, wearing in, reviews and rechecks, contacts, adjustments.
+"""What happens between the clinic and the wearer: fit checks, wearing in, reviews and rechecks, contacts, adjustments,
+and how the wearer stands.
 
 Words stand in notes; these rows hold ids, codes and numbers. `move_id` is the act that a row was made by.
 """
@@ -154,3 +155,44 @@ class Wish(SQLModel, table=True):
     noted_at: datetime
     red_flags: list[str] = Field(default_factory=list, sa_type=JSON)
     answered_at: datetime | None = None
+
+
+class StancePhoto(SQLModel, table=True):
+    """A photo from behind, as it was written anew. One that took its place is a row of its own; both files stay."""
+
+    __tablename__ = "stance_photo"
+
+    id: int = Field(default=None, primary_key=True)
+    # The photos of a pair, on its page of stance.
+    pair_id: int = Field(foreign_key="pair.id", index=True)
+    visit_id: int = Field(foreign_key="visit.id")
+    with_devices: bool
+    file_key: str = Field(unique=True)
+    width_px: int
+    height_px: int
+    size_bytes: int
+    sha256: str
+    """Of the file as it came, so that the same is not added twice."""
+    uploaded_by: int = Field(foreign_key="staff.id")
+    uploaded_at: datetime
+
+
+class FootMeasure(SQLModel, table=True):
+    """One thing measured on one foot of a standing wearer. A correction is a row that names the one it replaces."""
+
+    __tablename__ = "foot_measure"
+
+    id: int = Field(default=None, primary_key=True)
+    # "How did this wearer stand?" on the pair's pages.
+    pair_id: int = Field(foreign_key="pair.id", index=True)
+    visit_id: int = Field(foreign_key="visit.id")
+    kind: str
+    """angles, posture, arch or navicular; app/fitting/rules/stance.py names what each holds."""
+    side: str
+    with_devices: bool
+    found: dict[str, Any] = Field(sa_type=JSON)
+    """What was marked or typed; every figure is worked out from it. Lengths in tenths of a millimetre."""
+    photo_id: int | None = Field(default=None, foreign_key="stance_photo.id")
+    staff_id: int = Field(foreign_key="staff.id")
+    at: datetime
+    replaces_id: int | None = Field(default=None, foreign_key="foot_measure.id", unique=True)

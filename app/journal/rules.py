@@ -57,6 +57,9 @@ KINDS: dict[str, Kind] = {
     "capture_accepted": Kind("accepted the capture of"),
     "capture_void": Kind("declared void the capture of"),
     "scan_added": Kind("added a scan of"),
+    "measured": Kind("measured how the wearer stands, for"),
+    "measure_corrected": Kind("corrected a measure of how the wearer stands, for"),
+    "stance_photo_added": Kind("added a photo of how the wearer stands, for"),
     "arrived": Kind("wrote down what has arrived:"),
     "arrival_matched": Kind("matched"),
     "arrival_split": Kind("matched a part of"),
@@ -93,7 +96,7 @@ FIELDS = {
     "zone": "time zone",
 }
 """Fields whose name in the log is no word of ours."""
-IDS = frozenset({"fields", "note", "prescription", "scan", "order", "hold"})
+IDS = frozenset({"fields", "note", "prescription", "scan", "order", "hold", "measure", "replaces", "photo"})
 """Facts that say nothing to a person, or are told in another way."""
 
 

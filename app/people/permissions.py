@@ -25,6 +25,7 @@ RIGHTS: dict[str, Right] = {
     "place_order": Right(frozenset({C}), "order a pair", own_clinics=True),
     "add_scan": Right(frozenset({T, C}), "add the scan file of a foot", own_clinics=True),
     "see_patient": Right(frozenset({C}), "see a wearer's name and record", own_clinics=True),
+    "measure_stance": Right(frozenset({C}), "measure how a wearer stands and see the photos of it", own_clinics=True),
     "log_arrival": Right(frozenset({T}), "write down what has arrived and match it to its order"),
     "print_paper": Right(frozenset({T, C, M}), "print job tickets and slips", own_clinics=True),
     "work_out_sheets": Right(frozenset({T, M}), "work out pour sheets and oven loads for several pairs"),

@@ -85,6 +85,11 @@ ROWS = (
     # Without a file: who may add one is told to choose it. No scan is there to be taken out by anyone.
     row("POST /pair/{code}/scan/{side}", (DOOR, MAY, MAY, HIDDEN, NO)),
     row("GET /pair/{code}/scan/{side}", (DOOR, HIDDEN, HIDDEN, HIDDEN, HIDDEN)),
+    row("GET /pair/{code}/stance", OWN_CLINICIAN),
+    row("POST /pair/{code}/stance", OWN_CLINICIAN, {"kind": "posture"}),
+    # No photo was added in this story: who may see one is told so, and who may add one to choose it.
+    row("POST /pair/{code}/stance/photo", OWN_CLINICIAN),
+    row("GET /pair/{code}/stance/photo/{photo_id}", (DOOR, NO, HIDDEN, HIDDEN, NO), at={"photo_id": "1"}),
     row("GET /pair/{code}/prescription", OWN_CLINICIAN),
     row("POST /pair/{code}/prescription", OWN_CLINICIAN),
     row("GET /orders/new", CLINICIANS),

@@ -17,6 +17,7 @@ from app.bench.rules.settings import CHOICES
 from app.capture import queries as captures
 from app.desks.rules import read_day
 from app.errors import NotFound
+from app.fitting.rules.stance import KINDS as STANCE_KINDS
 from app.journal import queries as journal
 from app.journal.queries import EntryRow, Wanted
 from app.journal.rules import KINDS, details, told
@@ -155,7 +156,9 @@ def _lines(db: Session, rows: list[EntryRow]) -> list[Line]:
         "clinics": clinics,
         "badge_of": staff,
         "sides": SIDE_WORDS,
-        "kind": {key: flag.title for key, flag in FLAGS.items()} | {key: kind.words for key, kind in LOT_KINDS.items()},
+        "kind": {key: flag.title for key, flag in FLAGS.items()}
+        | {key: kind.words for key, kind in LOT_KINDS.items()}
+        | {key: kind.label.lower() for key, kind in STANCE_KINDS.items()},
         "fields": {name: f"{title(each)}, {each.unit} {each.words}" for name, each in SETTINGS.items()}
         | {name: choice.label for name, choice in CHOICES.items()},
     }

@@ -5,6 +5,7 @@ from collections.abc import Callable, Mapping
 from app.bench.actions import Moved
 from app.fitting.actions.contacting import book, no_show, tell, uncollected
 from app.fitting.actions.dispensing import dispense, hold_back, undo_dispense
+from app.fitting.actions.measuring import add_photo, may_measure, measure
 from app.fitting.actions.reviewing import (
     adjust,
     close,
@@ -18,7 +19,16 @@ from app.fitting.actions.reviewing import (
     withdraw,
 )
 
-__all__ = ["ACTS", "hold_back", "hold_recheck", "stop_wearing", "undo_dispense"]
+__all__ = [
+    "ACTS",
+    "add_photo",
+    "hold_back",
+    "hold_recheck",
+    "may_measure",
+    "measure",
+    "stop_wearing",
+    "undo_dispense",
+]
 
 ACTS: Mapping[str, Callable[..., Moved]] = {
     "dispense": dispense,

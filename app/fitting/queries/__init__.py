@@ -1,4 +1,7 @@
-"""Reading what the clinic knows of a pair: its plan, reviews, wishes, contacts; and the reviews due, by day."""
+"""Reading what the clinic knows of a pair: its plan, reviews, wishes, contacts; and the reviews due, by day.
+
+How its wearer stands is read in stance.py.
+"""
 
 from collections.abc import Collection
 from datetime import date, datetime, timedelta
@@ -16,7 +19,9 @@ from app.bench.rules.belongings import words_of
 from app.bench.rules.machine import SIDE_WORDS, may, when
 from app.bench.rules.stages import MAKING, STAGES
 from app.bench.tables import Move
+from app.fitting.queries import stance, stance_view
 from app.fitting.rules import contact, fit, plan, review
+from app.fitting.rules.stance import KINDS as STANCE
 from app.fitting.tables import Adjustment, FitCheck, Review, WearingPlan, Wish
 from app.journal.tables import Note
 from app.orders import queries as orders
@@ -238,6 +243,8 @@ def pair_view(db: Session, loaded: Loaded, viewer: Viewer) -> dict[str, Any]:
         "how": list(contact.HOW.items()),
         "who": list(contact.WHO.items()),
         "what": contact.usual_what(state.stage),
+        "stance_repeats": STANCE["angles"].repeats,
+        "stance": stance_view.in_short(stance.measures(db, row["id"]), state.all_sides),
     }
     if state.stage == "dispense":
         return values | _dispensing(db, loaded, viewer, today)

@@ -1,7 +1,4 @@
-"""The clinician's reviews, due and overdue by day, with the wishes and rechecks beside them.
-
-A single pair's forms are fragments in templates/fitting, shown and posted by the pair page of the desks.
-"""
+"""The clinician's reviews, due and overdue by day, with the wishes and rechecks beside them."""
 
 from datetime import date
 from itertools import groupby

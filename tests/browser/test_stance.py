@@ -1,0 +1,212 @@
+"""Marking a photo from behind in a real browser: by mouse and by keyboard alone, and what is typed without scripts."""
+
+import io
+import math
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from PIL import Image, ImageDraw, ImageFilter
+from playwright.sync_api import FilePayload, Locator, Page, expect
+
+from tests.bench.conftest import Lab
+from tests.browser.test_pages import look
+
+ComeIn = Callable[..., Page]
+WIDE, HIGH = 900, 1200
+PARTS = (("leg", -480, -60), ("heel", -30, 180))
+"""Where upper and lower point of each part stand along its line, from the ankle."""
+Angles = dict[str, float]
+BAREFOOT: Angles = {"L.leg": -6.0, "L.heel": 7.0, "R.leg": -4.0, "R.heel": 10.0}
+IN_DEVICES: Angles = {"L.leg": -5.0, "L.heel": 3.5, "R.leg": -4.0, "R.heel": 5.0}
+
+
+def places(angles: Angles) -> dict[str, tuple[int, int]]:
+    """The points that show these angles, to the pixel; valgus leads away from the other foot."""
+    found = {}
+    for side, outwards, ankle in (("L", -1, (300, 780)), ("R", 1, (600, 780))):
+        for part, *ends in PARTS:
+            turned = outwards * math.radians(angles[f"{side}.{part}"])
+            for end, along in zip(("upper", "lower"), ends, strict=True):
+                at = (ankle[0] + along * math.sin(turned), ankle[1] + along * math.cos(turned))
+                found[f"{side}.{part}.{end}"] = (round(at[0]), round(at[1]))
+    return found
+
+
+def photo(angles: Angles) -> FilePayload:
+    """Two lower legs and heels, drawn: nobody's, and with the points known."""
+    picture = Image.new("RGB", (WIDE, HIGH), "#d8d4cc")
+    pen = ImageDraw.Draw(picture)
+    pen.rectangle((0, 960, WIDE, HIGH), fill="#b9a98f")
+    at = places(angles)
+    for side in "LR":
+        for part, wide, colour in (("leg", 130, "#c99a7c"), ("heel", 110, "#c08f70")):
+            ends = (at[f"{side}.{part}.upper"], at[f"{side}.{part}.lower"])
+            pen.line(ends, fill=colour, width=wide)
+            for x, y in ends:
+                pen.ellipse((x - wide / 2, y - wide / 2, x + wide / 2, y + wide / 2), fill=colour)
+    soft = picture.filter(ImageFilter.GaussianBlur(6))
+    pen = ImageDraw.Draw(soft)
+    for x, y in at.values():
+        pen.ellipse((x - 4, y - 4, x + 4, y + 4), fill="#26201c")
+    out = io.BytesIO()
+    soft.save(out, "JPEG", quality=90)
+    return {"name": "behind.jpg", "mimeType": "image/jpeg", "buffer": out.getvalue()}
+
+
+def add(page: Page, devices: str, angles: Angles) -> Locator:
+    """Adds the photo and returns its part of the page."""
+    part = page.locator(f"#{devices}")
+    part.locator(f"#choose-{devices}").set_input_files(photo(angles))
+    part.get_by_role("button", name="Add the photo").click()
+    expect(page.get_by_role("status").first).to_contain_text("now mark its points")
+    expect(part.locator(".marking img")).to_be_visible()
+    return part
+
+
+def words_of(name: str) -> str:
+    side, part, end = name.split(".")
+    return f"{'Left' if side == 'L' else 'Right'} {'lower leg' if part == 'leg' else 'heel'}, {end} point"
+
+
+def point(part: Locator, name: str) -> Locator:
+    return part.get_by_role("button", name=words_of(name))
+
+
+def click(part: Locator, at: tuple[int, int]) -> None:
+    """Where the photo shows this pixel, however large it is on the page."""
+    image = part.locator(".marking img")
+    image.scroll_into_view_if_needed()
+    box = image.bounding_box()
+    assert box
+    scale = box["width"] / WIDE
+    image.page.mouse.click(box["x"] + at[0] * scale, box["y"] + at[1] * scale)
+
+
+def walk(page: Page, part: Locator, name: str, to: tuple[int, int]) -> None:
+    """The focused point, by the arrow keys alone: ten pixels at a time, then one."""
+    focused = point(part, name)
+    expect(focused).to_be_focused()
+    page.keyboard.press("Enter")  # right where it stands: that says where this is
+    words = part.locator("[data-says]").inner_text().split(": ")[1]
+    x, y = (int(each.split()[0]) for each in words.split(", "))
+    for far, back, on in ((to[0] - x, "ArrowLeft", "ArrowRight"), (to[1] - y, "ArrowUp", "ArrowDown")):
+        key = on if far > 0 else back
+        for _ in range(abs(far) // 10):
+            page.keyboard.press(f"Shift+{key}")
+        for _ in range(abs(far) % 10):
+            page.keyboard.press(key)
+    expect(part.locator("[data-says]")).to_contain_text(f"{to[0]} across, {to[1]} down")
+
+
+def shown(part: Locator, name: str) -> float:
+    return float(part.locator(f'[name="{name}_deg"]').input_value())
+
+
+@pytest.fixture
+def ready(story: Lab) -> str:
+    code = story.order()
+    story.walk(code, "dispense")
+    return code
+
+
+def test_a_photo_is_marked_by_mouse_and_by_keyboard(come_in: ComeIn, address: str, ready: str, story: Lab) -> None:
+    page = come_in("clinician")
+    page.goto(f"/pair/{ready}")
+    page.get_by_role("link", name="Measure stance").click()
+    without = add(page, "without", BAREFOOT)
+    at = places(BAREFOOT)
+    for name, where in at.items():
+        expect(point(without, name)).to_have_accessible_name(f"{words_of(name)}, not marked yet")
+        click(without, where)
+    for name, angle in BAREFOOT.items():
+        assert abs(shown(without, name) - angle) <= 0.5, name
+    sent = without.locator('[name="L.points"]').input_value().replace(",", " ").split()
+    wanted = [number for name, where in at.items() if name[0] == "L" for number in where]
+    assert [int(each) for each in sent] == pytest.approx(wanted, abs=2), "in the photo's pixels, not the screen's"
+    without.get_by_role("button", name="Keep the angles").click()
+    expect(page.get_by_role("status").first).to_contain_text("kept")
+
+    with_ = add(page, "with", IN_DEVICES)
+    at = places(IN_DEVICES)
+    point(with_, "L.leg.upper").focus()
+    for name, where in at.items():
+        walk(page, with_, name, where)
+        page.keyboard.press("Tab")
+    for name, angle in IN_DEVICES.items():
+        assert abs(shown(with_, name) - angle) <= 0.5, name
+    with_.get_by_role("button", name="Keep the angles").press("Enter")
+    expect(page.get_by_role("status").first).to_contain_text("kept")
+    row = page.locator("#measured table").first.get_by_role("row", name="Heel to the vertical")
+    expect(row).to_contain_text("towards varus")
+    found = []
+    for width in (1280, 820):
+        found += look(page, f"{address}/pair/{ready}/stance", "stance marked", width)
+        found += look(page, f"{address}/pair/{ready}", "pair with stance", width)
+    assert found == []
+
+
+def test_a_point_is_dragged_and_a_plumb_line_takes_the_camera_s_tilt_out(come_in: ComeIn, ready: str) -> None:
+    page = come_in("clinician", width=820)
+    page.goto(f"/pair/{ready}/stance")
+    part = add(page, "without", BAREFOOT)
+    at = places(BAREFOOT)
+    for where in at.values():
+        click(part, where)
+    heel = shown(part, "R.heel")
+    lower, box = point(part, "R.heel.lower"), part.locator(".marking img").bounding_box()
+    assert box
+    lower.scroll_into_view_if_needed()
+    mark = lower.bounding_box()
+    assert mark
+    middle = (mark["x"] + mark["width"] / 2, mark["y"] + mark["height"] / 2)
+    page.mouse.move(*middle)
+    page.mouse.down()
+    page.mouse.move(middle[0] + 40 * box["width"] / WIDE, middle[1], steps=4)
+    page.mouse.up()
+    assert shown(part, "R.heel") > heel + 7, "forty pixels further out over two hundred down"
+    leg = shown(part, "R.leg")
+    part.get_by_role("button", name="Plumb line").click()
+    for field in ("R.points", "R.leg_deg"):  # no figure stands there until both points of the line are marked
+        expect(part.locator(f'[name="{field}"]')).to_have_value("")
+    for where in ((450, 100), (400, 1100)):
+        click(part, where)
+    tilt = math.degrees(math.atan2(50, 1000))
+    assert abs(shown(part, "R.leg") - (leg + tilt)) <= 0.3
+    part.locator('[name="L.leg_deg"]').fill("-2")
+    point(part, "R.heel.lower").press("ArrowRight")
+    expect(part.locator('[name="L.points"]')).to_have_value("")  # what is typed of one foot holds
+    expect(part.locator('[name="L.leg_deg"]')).to_have_value("-2")
+    part.get_by_role("button", name="Keep the angles").click()
+    expect(page.get_by_role("listitem").filter(has_text="Left, without devices")).to_contain_text("2.0° varus")
+    recalled = page.locator("#without").locator('[name="R.points"]')
+    expect(recalled).not_to_have_value("")
+
+
+def test_without_scripts_the_photo_is_looked_at_and_the_angles_are_typed(
+    sign_in: Callable[..., Page], address: str, ready: str
+) -> None:
+    page = sign_in("clinician", javascript=False)
+    page.goto(f"{address}/pair/{ready}/stance")
+    part = add(page, "without", BAREFOOT)
+    expect(part.get_by_role("button", name="Plumb line")).to_be_hidden()
+    for name, angle in BAREFOOT.items():
+        part.locator(f'[name="{name}_deg"]').fill(f"{angle:g}")
+    part.get_by_role("button", name="Keep the angles").click()
+    expect(page.locator("#measured")).to_contain_text("7.0° valgus")
+    page.locator("summary", has_text="Foot Posture Index").click()
+    for item in page.locator('select[name^="L."]').all():
+        item.select_option("1")
+    page.locator("#save-posture").click()
+    expect(page.locator("#measured")).to_contain_text("+6, pronated")
+
+
+def test_what_is_no_photo_is_told_where_it_was_chosen(come_in: ComeIn, ready: str, tmp_path: Path) -> None:
+    page = come_in("clinician")
+    page.goto(f"/pair/{ready}/stance")
+    drawing = tmp_path / "feet.svg"
+    drawing.write_text('<svg xmlns="http://www.w3.org/2000/svg"/>')
+    page.locator("#choose-with").set_input_files(drawing)
+    page.locator("#with").get_by_role("button", name="Add the photo").click()
+    expect(page.get_by_role("alert")).to_contain_text("a drawing or a page")
+    expect(page.locator("#with .field.wrong")).to_be_visible()
