@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from anyio import CapacityLimiter, to_thread
 from anyio.lowlevel import RunVar
-from PIL import Image, ImageOps
+from PIL import Image, ImageFile, ImageOps
 from starlette.datastructures import UploadFile
 
 MOST_BYTES = 15_000_000
@@ -69,6 +69,8 @@ def read(content: bytes) -> Photo:
     if len(content) > MOST_BYTES:
         raise NotAPhoto(f"This file has {len(content):,} bytes; at most {MOST_BYTES:,} are taken.")
     _refuse_others(content)
+    # WeasyPrint lets the whole process open pictures that are cut off; half a photo of a foot is none.
+    ImageFile.LOAD_TRUNCATED_IMAGES = False
     try:
         with Image.open(io.BytesIO(content), formats=TAKEN) as found:
             _refuse_sizes(found)

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from PIL import Image
+from PIL import Image, ImageFile
 
 from app.fitting import reading
 from app.fitting.reading import NotAPhoto, read
@@ -130,6 +130,12 @@ REFUSED: dict[str, tuple[Callable[[], bytes], str]] = {
     "a WebP's head that promises too much": (lambda: webp_head(16_000, 16_000), "damaged|at most 40 million"),
     "too many bytes": (lambda: picture("JPEG") + bytes(reading.MOST_BYTES), "at most 15,000,000"),
 }
+
+
+@pytest.fixture(autouse=True)
+def printed_before(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As in a process that has printed a paper: WeasyPrint lets it open pictures that are cut off."""
+    monkeypatch.setattr(ImageFile, "LOAD_TRUNCATED_IMAGES", True)
 
 
 @pytest.mark.parametrize("name", REFUSED)
