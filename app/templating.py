@@ -85,8 +85,8 @@ environment.globals["static"] = static
 def page(
     request: Request, template: str, *, viewer: Viewer | None = None, status: int = 200, **values: Any
 ) -> HTMLResponse:
-    """`template` filled with `values`; what was said by the act before this page is shown once."""
-    said = unquote(request.cookies.get(FLASH, ""))
+    """`template` filled with `values`; what was said by the act before this page, or in `values`, is shown once."""
+    said = values.pop("said", "") or unquote(request.cookies.get(FLASH, ""))
     html = environment.get_template(template).render(
         values,
         viewer=viewer,

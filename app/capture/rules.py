@@ -1,8 +1,10 @@
 """Which kinds of capture there are, what becomes of one, the condition list of check-in, and what a scan tells."""
 
+from calendar import monthrange
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import asdict
+from datetime import date
 from typing import Any
 
 from app.trade import OutOfRange
@@ -24,6 +26,9 @@ STATES = {
     "used_up": "used up",
     "void": "void",
 }
+POSITIVE_STATES = {"intact": "intact", "broken": "broken", "thrown_away": "thrown away"}
+KEPT_MONTHS = 6
+"""How long a positive stands on its shelf; common practice, no source: each lab changes it."""
 CONDITIONS = {
     "whole": "whole, no cracks or soft spots",
     "side_marked": "marked with its side",
@@ -108,3 +113,9 @@ def scan_cautions(scans: Mapping[str, FootMesh], units: str) -> list[str]:
                 "file's z axis, and then no figure here holds."
             )
     return said
+
+
+def months_on(day: date, months: int) -> date:
+    """The same day so many months later, or the last of a shorter month."""
+    year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
+    return date(year, month + 1, min(day.day, monthrange(year, month + 1)[1]))

@@ -88,6 +88,8 @@ class Positive(SQLModel, table=True):
     kept_until: date | None = None
     state: str = "intact"
     """intact, broken or thrown_away."""
+    move_id: int | None = Field(default=None, index=True)
+    """The act that said it was made, which may be taken back. Plain value: moves stand above this room."""
 
 
 class WorkedFrom(SQLModel, table=True):

@@ -2,9 +2,11 @@
 
 import hashlib
 import secrets
+from collections.abc import Collection
 from typing import Any
 
-from sqlmodel import Session
+from sqlalchemy import delete, update
+from sqlmodel import Session, col
 
 from app import clock
 from app.journal.tables import Entry, Note
@@ -38,9 +40,23 @@ def write(
 
 def keep_words(db: Session, words: str, patient_id: int | None) -> Note:
     """Stores what a person typed where erasure can reach it, and gives it an id and a salted digest for the log."""
-    salt = secrets.token_hex(16)
-    digest = hashlib.sha256((salt + words).encode()).hexdigest()
-    note = Note(at=clock.now(), patient_id=patient_id, words=words, salt=salt, digest=digest)
+    note = Note(at=clock.now(), patient_id=patient_id, **_sealed(words))
     db.add(note)
     db.flush()
     return note
+
+
+def change_words(db: Session, note_id: int, words: str, patient_id: int | None) -> None:
+    """Other words in their place. Only for what no log has the digest of: a draft, which is not done yet."""
+    changed = {"at": clock.now(), "patient_id": patient_id} | _sealed(words)
+    db.execute(update(Note).where(col(Note.id) == note_id).values(changed))
+
+
+def drop_words(db: Session, note_ids: Collection[int]) -> None:
+    """Throws such words away."""
+    db.execute(delete(Note).where(col(Note.id).in_(note_ids)))
+
+
+def _sealed(words: str) -> dict[str, Any]:
+    salt = secrets.token_hex(16)
+    return {"words": words, "salt": salt, "digest": hashlib.sha256((salt + words).encode()).hexdigest()}

@@ -53,9 +53,14 @@ KINDS: dict[str, Kind] = {
     "prescribed": Kind("prescribed for"),
     "dues_noted": Kind("noted approval or payment for", was_is=True),
     "stop_signed": Kind("signed for what a check stops, for"),
+    "start_kept": Kind("kept a starting prescription:"),
+    "start_renamed": Kind("renamed a starting prescription:"),
+    "start_thrown_away": Kind("threw a starting prescription away:"),
     "shoe_changed": Kind("changed the shoe of"),
     "capture_accepted": Kind("accepted the capture of"),
     "capture_void": Kind("declared void the capture of"),
+    "positive_broken": Kind("declared broken the positive of"),
+    "positive_thrown_away": Kind("threw away the positive of"),
     "scan_added": Kind("added a scan of"),
     "measured": Kind("measured how the wearer stands, for"),
     "measure_corrected": Kind("corrected a measure of how the wearer stands, for"),
@@ -96,7 +101,7 @@ FIELDS = {
     "zone": "time zone",
 }
 """Fields whose name in the log is no word of ours."""
-IDS = frozenset({"fields", "note", "prescription", "scan", "order", "hold", "measure", "replaces", "photo"})
+IDS = frozenset({"fields", "note", "prescription", "scan", "order", "hold", "positive", "measure", "replaces", "photo"})
 """Facts that say nothing to a person, or are told in another way."""
 
 

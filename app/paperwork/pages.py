@@ -1,6 +1,7 @@
 """The doors to paper, each as a PDF or as a page to print.
 
-Job ticket, wearing-in sheet, parcel slip, the pour sheets and oven loads of several pairs, and a bench's cards.
+The order that goes into the box with the casts, job ticket, wearing-in sheet, parcel slip, the pour sheets and oven
+loads of several pairs, and a bench's cards.
 """
 
 from typing import Any
@@ -60,6 +61,26 @@ def _ticket(ask: Ask, code: str) -> dict[str, Any]:
         need(viewer, "print_paper", loaded.row["clinic_id"])
         ticket = queries.ticket(db, loaded)
     return {"ticket": ticket, "qr": sheets.qr(ticket.payload), "zone": viewer.zone, "printed": clock.now()}
+
+
+@router.get("/paper/{code}/order.pdf")
+def order_pdf(request: Request, code: str, ask: Signed) -> Response:
+    values = _order(ask, code)
+    code = values["order"].code
+    return _pdf(request, "order.html", f"order-{code}.pdf", f"/paper/{code}/order", values)
+
+
+@router.get("/paper/{code}/order")
+def order_page(code: str, ask: Signed) -> Response:
+    return HTMLResponse(sheets.html("order.html", **_order(ask, code)))
+
+
+def _order(ask: Ask, code: str) -> dict[str, Any]:
+    with ask.reading() as (viewer, db):
+        loaded = bench.find(db, code, viewer)
+        need(viewer, "print_paper", loaded.row["clinic_id"])
+        order = queries.box_order(db, loaded, viewer.zone)
+    return {"order": order, "qr": sheets.qr(order.code), "zone": viewer.zone, "printed": clock.now()}
 
 
 @router.get("/paper/{code}/wearing.pdf")

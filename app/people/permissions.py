@@ -27,6 +27,7 @@ RIGHTS: dict[str, Right] = {
     "see_patient": Right(frozenset({C}), "see a wearer's name and record", own_clinics=True),
     "measure_stance": Right(frozenset({C}), "measure how a wearer stands and see the photos of it", own_clinics=True),
     "log_arrival": Right(frozenset({T}), "write down what has arrived and match it to its order"),
+    "keep_positive": Right(frozenset({T, M}), "say where a positive stands, and that it is broken or thrown away"),
     "print_paper": Right(frozenset({T, C, M}), "print job tickets and slips", own_clinics=True),
     "work_out_sheets": Right(frozenset({T, M}), "work out pour sheets and oven loads for several pairs"),
     "work_at_bench": Right(frozenset({T, C}), "work at the scan station", own_clinics=True),

@@ -40,6 +40,7 @@ PAGES: dict[str, tuple[str, ...]] = {
         "/queue/dispense",
         "/queue/wear_in",
         "/orders/new",
+        "/orders/starts",
         "/parcels",
         "/reviews",
         "/reviews/agenda",

@@ -30,6 +30,7 @@ def test_what_is_scanned_on_another_keyboard_opens_what_it_is_printed_on(
     browser: Browser, lab: Lab, keyboard: str
 ) -> None:
     code, other = lab.order(), KEYBOARDS[keyboard]
+    lab.act(code, "advance")
     for printed in (f"{code}/1", code):
         assert find(browser, printed) == find(browser, printed.translate(other)) == f"/pair/{code}"
     assert find(browser, "PARCEL/7".translate(other)) == "/parcels"

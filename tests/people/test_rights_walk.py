@@ -18,6 +18,7 @@ from fastapi.testclient import TestClient
 
 from app.bench.actions import materials
 from app.database import Database
+from app.orders.actions.starts import keep_start
 from app.people import actions
 from app.people.queries import stations
 from app.people.rules import new_badge
@@ -82,6 +83,8 @@ ROWS = (
     row("POST /pair/{code}/acts", WHO_SEES_THE_PAIR, ASK),
     row("POST /pair/{code}/belongings", WHO_SEES_THE_PAIR, {"kind": "liners", "side": "LR"}),
     row("POST /pair/{code}/belongings/{belonging_id}", WHO_SEES_THE_PAIR, {"becomes": "to_wearer"}),
+    # The pair is not poured yet: who may say what became of its positive is told that there is none.
+    row("POST /pair/{code}/positive/{side}", (DOOR, HIDDEN, NO, HIDDEN, HIDDEN), {"act": "broken"}),
     # Without a file: who may add one is told to choose it. No scan is there to be taken out by anyone.
     row("POST /pair/{code}/scan/{side}", (DOOR, MAY, MAY, HIDDEN, NO)),
     row("GET /pair/{code}/scan/{side}", (DOOR, HIDDEN, HIDDEN, HIDDEN, HIDDEN)),
@@ -95,6 +98,12 @@ ROWS = (
     row("GET /orders/new", CLINICIANS),
     row("POST /orders/checks", CLINICIANS, {"L.shell": "acrylic"}),
     row("POST /orders/new", OWN_CLINICIAN, ORDER_FORM | {"clinic_id": "{house}"}),
+    # Drafts are a person's own: who throws away what is no draft of theirs is told that it is gone.
+    row("POST /orders/drafts", OWN_CLINICIAN, {"draft": "a-walked-form", "clinic_id": "{house}"}),
+    row("POST /orders/drafts/{key}", CLINICIANS, at={"key": "a-walked-form"}),
+    row("GET /orders/starts", CLINICIANS),
+    row("POST /orders/starts/{start_id}", (DOOR, NO, MAY, HIDDEN, NO), {"start_name": "Soft"}),
+    row("POST /pair/{code}/start", OWN_CLINICIAN, {"start_name": "Rigid"}),
     row("GET /arrivals", TECHNICIANS),
     row("POST /arrivals", TECHNICIANS, {"kind": "foam", "sides": "L", "label": "MR 2212"}),
     row("GET /parcels", BENCH_AND_CLINICS),
@@ -156,6 +165,8 @@ ROWS = (
     # Paper; the parcel is one for the other clinic.
     row("GET /paper/{code}/ticket", WHO_SEES_THE_PAIR),
     row("GET /paper/{code}/ticket.pdf", WHO_SEES_THE_PAIR),
+    row("GET /paper/{code}/order", WHO_SEES_THE_PAIR),
+    row("GET /paper/{code}/order.pdf", WHO_SEES_THE_PAIR),
     row("GET /paper/{code}/wearing", WHO_SEES_THE_PAIR, at={"code": "{dispensed}"}),
     row("GET /paper/{code}/wearing.pdf", WHO_SEES_THE_PAIR, at={"code": "{dispensed}"}),
     row("GET /paper/{code}/receipt", OWN_CLINICIAN),
@@ -240,6 +251,13 @@ def places(program: Browser, house: House, database: Database) -> dict[str, str]
         plaster = {"kind": "plaster", "name": "Plaster", "unit": "g", "per_side": "900"}
         material = materials.add(db, by=technician, typed=plaster)
         lot = materials.add_lot(db, by=technician, material_id=material, typed={"number": "A 1", "stock": "9000"})
+        clinic: dict[str, Any] = {
+            "name": "Usual",
+            "clinic_id": house.clinics["house"],
+            "way": "cast",
+            "body": {"L": SIDE},
+        }
+        start = keep_start(db, by=house.viewer("clinician"), **clinic)
         actions.enrol(db, by=manager, name="Press bench")
         (station,) = stations.stations(db)
     code = order(program("clinician"), house.clinics["house"])
@@ -253,6 +271,7 @@ def places(program: Browser, house: House, database: Database) -> dict[str, str]
         "material_id:int": str(material),
         "lot_id": str(lot),
         "station_id:int": str(station.id),
+        "start_id": str(start),
         "stage": "press",
         "side": "L",
         "staff_id:int": str(house.people["second technician"]),

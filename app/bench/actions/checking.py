@@ -49,7 +49,7 @@ def check_in(
         raise BadInput("The check-in needs another look.", wrong)
     loaded = queries.find(db, code, by, lock=True)
     sides = asked.sides or loaded.state.working
-    promised = loaded.row["promised_on"] or _promise(db, loaded)
+    promised = loaded.row["promised_on"] or day_to_promise(db, loaded)
     moved = move(db, code=code, asked=asked, by=by, done_at=done_at, changes={"promised_on": promised})
     looked = {point: point in conditions for point in CONDITIONS} if conditions else {}
     capture.accept(
@@ -59,7 +59,7 @@ def check_in(
     return moved
 
 
-def _promise(db: Session, loaded: Loaded) -> date:
+def day_to_promise(db: Session, loaded: Loaded) -> date:
     """The wanted day or the route's standard working days from today, whichever is later: the day at the clinic.
 
     A wanted day on which nobody works becomes the next on which someone does.

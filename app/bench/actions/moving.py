@@ -11,7 +11,7 @@ from sqlmodel import Session
 
 from app import clock
 from app.bench import queries
-from app.bench.actions import using
+from app.bench.actions import positives, using
 from app.bench.queries import SIDE_COLUMNS, Loaded, hold_t, pair_t, visit_t
 from app.bench.rules import machine, record
 from app.bench.rules.acts import ACTS, TAKE_BACK_WITHIN, TAKEN_BACK
@@ -19,6 +19,7 @@ from app.bench.rules.machine import Asked, Outcome, State
 from app.bench.rules.replay import Walk, replay
 from app.bench.rules.stages import STAGES
 from app.bench.tables import Move, Visit
+from app.capture.actions.positives import unmake
 from app.database import COUNTED
 from app.errors import BadInput, MovedOn, Unready
 from app.journal import actions as journal
@@ -129,6 +130,7 @@ def write(
     db.info.setdefault(COUNTED, []).append(asked.act)
     state = _hold(db, row["id"], asked, outcome, move_id, at, note)
     using.follow(db, loaded, asked, outcome, move_id, done_at, by)
+    positives.follow(db, loaded, asked, outcome, move_id, done_at)
     if takes_back is None and not outcome.together:
         _stay(db, row, outcome, move_id, done_at)
     if not outcome.new_visit and (after.route != before.route or after.end):
@@ -299,6 +301,7 @@ def _put_back(
         db.execute(update(hold_t).where(hold_t.c.closed_by == undone).values(closed_by=None, closed_at=None))
         db.execute(delete(stay_t).where(stay_t.c.move_id == undone))
         using.undo(db, pair_id, undone)
+        unmake(db, move_id=undone)
     opened = [hold.id for hold in queries.open_holds(db, pair_id) if hold.id not in walk.holds]
     state = replace(
         before,

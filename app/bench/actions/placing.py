@@ -8,6 +8,7 @@ from sqlmodel import Session
 
 from app import clock
 from app.bench import queries
+from app.bench.actions.checking import day_to_promise
 from app.bench.actions.moving import write
 from app.bench.queries import Loaded
 from app.bench.rules.machine import Asked, Outcome, State
@@ -16,7 +17,7 @@ from app.bench.rules.stages import SIDES, STAGES, WAYS, Terms, joins_at, new_rou
 from app.bench.tables import Pair, Serial, Visit
 from app.capture import actions as capture
 from app.capture.rules import KINDS
-from app.errors import BadInput
+from app.errors import BadInput, NotFound
 from app.orders import actions as orders
 from app.orders.rules import read_body, read_feet
 from app.orders.rules.checks import Answers
@@ -32,6 +33,7 @@ class Placed(NamedTuple):
     pair_id: int
     order_id: int
     move_id: int
+    starts_at: str
 
 
 def place(
@@ -48,8 +50,8 @@ def place(
 ) -> Placed:
     """Writes order, prescription, captures, pair, first visit and first move.
 
-    `start` is a later stage while a positive is kept; `carried` are sides that come along without work. With `answers`
-    the prescription is checked, and everything that is found needs its answer.
+    `start` is a later stage while captures or positives are here; `carried` are sides that come along without work.
+    With `answers` the prescription is checked, and everything that is found needs its answer.
     """
     _check(wanted, by.zone)
     body = read_body(wanted.prescription, wanted.sides)
@@ -76,6 +78,7 @@ def place(
         answers=answers,
     )
     order_id = order.id
+    order.repeats_id = _repeated(db, by, wanted.repeats, patient.id)
     if start == "check_in":
         made = {side: kind for side, kind in wanted.captures.items() if side not in carried}
         capture.expect(db, order_id=order_id, patient_id=patient.id, kinds=made, captured_on=wanted.captured_on)
@@ -90,8 +93,21 @@ def place(
     more: dict[str, Any] = {"route": list(route)} | dict(facts or {})
     if carried:
         more["stages"] = sides
-    moved = write(db, loaded, asked, Outcome(after, working, route[0]), by, extra=more)
-    return Placed(state.code, 1, moved.pair_id, order_id, moved.move_id)
+    # What was checked in for an earlier pair is here: the lab's day is promised as it would be at check-in.
+    promised = {"promised_on": day_to_promise(db, loaded)} if reason == "new" and start != "check_in" else {}
+    moved = write(db, loaded, asked, Outcome(after, working, route[0]), by, changes=promised, extra=more)
+    return Placed(state.code, 1, moved.pair_id, order_id, moved.move_id, route[0])
+
+
+def _repeated(db: Session, by: Viewer, code: str, patient_id: int) -> int | None:
+    """The earlier order, if it was this wearer's: a form may begin from one pair and be ordered for somebody else."""
+    if not code:
+        return None
+    try:
+        row = queries.find(db, code, by).row
+    except NotFound:  # of a clinic that is no longer theirs: the order stands without it
+        return None
+    return int(row["order_id"]) if row["patient_id"] == patient_id else None
 
 
 def _check(wanted: Wanted, zone: str) -> None:

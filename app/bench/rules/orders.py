@@ -29,3 +29,5 @@ class Wanted:
     rush: str | None = None
     ulcer: str | None = None
     tray: int | None = None
+    repeats: str = ""
+    """The code of the wearer's earlier pair that the order began from."""

@@ -160,3 +160,13 @@ def _kept(stages: Sequence[str], terms: Terms) -> tuple[str, ...]:
 
 def _at_clinic_alone(stages: Collection[str], terms: Terms) -> bool:
     return terms.trims_at_clinic and set(stages) <= {"trim"}
+
+
+def start_of(way: str, start: str) -> str:
+    """The stage a remake or a second pair starts at: a milled device has no positive to press over."""
+    route = WAYS[way]
+    if start == "new":
+        return route[0]
+    if start == "positive" and "press" in route:
+        return "press"
+    return next(stage for stage in route if stage in ("pour", "carve", "mill"))

@@ -13,10 +13,11 @@ from app.bench.queries import Loaded
 from app.bench.rules.acts import ENDS
 from app.bench.rules.machine import Asked
 from app.bench.rules.orders import Wanted
-from app.bench.rules.stages import WAYS
+from app.bench.rules.stages import start_of
 from app.capture import actions as capture
 from app.capture.queries import captured_on
 from app.capture.reading import ScanFile
+from app.desks.actions import positives
 from app.desks.rules import ELSEWHERE, MARKS_START, REMAKE_STARTS
 from app.errors import BadInput, NotFound, Unready
 from app.fitting import actions as fitting
@@ -62,6 +63,8 @@ def remake(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetim
     answers = _of_its_age(db, asked, order.id, by) if start != "new" else None
     asked = replace(asked, facts={key: value for key, value in asked.facts.items() if key != "acknowledged"})
     old = bench.move(db, code=code, asked=asked, by=by, done_at=done_at)
+    if start == "positive":
+        positives.need_kept(db, by, order.id, str(asked.sides), order.way)
     fitting.stop_wearing(db, old, "remake")
     wanted = Wanted(
         clinic_id=loaded.row["clinic_id"],
@@ -88,7 +91,8 @@ def remake(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetim
         answers=answers,
     )
     shared = carried if start == "new" else order.sides
-    capture.share(db, order_id=order.id, new_order_id=placed.order_id, sides=shared)
+    pressed = order.sides if start == "positive" else carried
+    capture.share(db, order_id=order.id, new_order_id=placed.order_id, sides=shared, positives=pressed)
     using.carry(db, old=old.pair_id, new=placed.pair_id, sides=carried, move_id=placed.move_id)
     state = queries.find_by_id(db, placed.pair_id).state
     return Moved(placed.pair_id, placed.order_id, placed.move_id, state)
@@ -134,16 +138,6 @@ def _of_its_age(db: Session, asked: Asked, order_id: int, by: Viewer) -> Answers
 
 def _said(db: Session, note_id: int | None) -> str | None:
     return orders.words(db, [note_id]).get(note_id) if note_id else None
-
-
-def start_of(way: str, start: str) -> str:
-    """The stage a remake starts at: a milled device has no positive to press over."""
-    route = WAYS[way]
-    if start == "new":
-        return route[0]
-    if start == "positive" and "press" in route:
-        return "press"
-    return next(stage for stage in route if stage in ("pour", "carve", "mill"))
 
 
 SPECIAL: Mapping[str, Callable[..., Moved]] = {

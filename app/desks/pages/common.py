@@ -4,8 +4,12 @@ from typing import Any
 
 from sqlmodel import Session
 
+from app.bench.rules.stages import STAGES
 from app.people import queries as people
 from app.trade import worktime
+
+NOTE_STAGES = [(key, stage.queue) for key, stage in STAGES.items() if stage.bench and key != "check_in"]
+"""Where a note for the bench can be read."""
 
 
 def lab_values(db: Session) -> dict[str, Any]:

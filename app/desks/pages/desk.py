@@ -8,7 +8,10 @@ from sqlmodel import Session
 
 from app import clock
 from app.bench import queries
-from app.bench.rules.acts import ENDS, PARK_REASONS
+from app.bench.queries import Loaded
+from app.bench.rules.acts import ACTS, ENDS, PARK_REASONS
+from app.bench.rules.machine import may as may_act
+from app.bench.rules.machine import when
 from app.bench.rules.stages import STAGES
 from app.database import Kept
 from app.desks.charts import lab_trail
@@ -136,7 +139,7 @@ def find(request: Request, ask: Signed, q: str = "") -> Response:
         if scans.is_scan_like(q):
             return _scanned(db, viewer, q)
         if codes.is_code_like(q):
-            return go(f"/pair/{queries.find(db, q, viewer).state.code}")
+            return go(_address(queries.find(db, q, viewer), viewer))
         rows = queries.by_label(db, q, clinics=own(viewer))
     if len(rows) == 1:
         return go(f"/pair/{rows[0].code}")
@@ -158,4 +161,12 @@ def _scanned(db: Session, viewer: Viewer, text: str) -> Response:
     loaded = queries.find(db, scan.values[0], viewer)
     holds = orders.holding(db, loaded.row["order_id"]).number
     said = f"This job ticket shows prescription {scan.number}; prescription {holds} holds. Print a new ticket."
-    return go(f"/pair/{loaded.state.code}", said if scan.number != holds else "")
+    return go(_address(loaded, viewer), said if scan.number != holds else "")
+
+
+def _address(loaded: Loaded, viewer: Viewer) -> str:
+    """Where a pair's code leads: whoever has its box in hand and may check it in finds the form open."""
+    state, advance = loaded.state, ACTS["advance"]
+    here = state.stage == "check_in" and viewer.has(Role.TECHNICIAN)
+    ready = here and may_act(state, advance, viewer.at(loaded.row["clinic_id"])) is None and not when(state, advance)
+    return f"/pair/{state.code}{'?arrived=yes' if ready else ''}"

@@ -202,7 +202,7 @@ def _subjects(
     found |= {("clinic", key): (name, "/lab") for key, name in clinics.items()}
     found |= {
         (subject, key): (f"{subject} {key}", "")
-        for subject in ("arrival", "parcel", "sheet")
+        for subject in ("arrival", "parcel", "sheet", "start")
         for key in ids.get(subject, ())
     }
     return found

@@ -1,6 +1,6 @@
 """The order form: prescription first, nothing typed is ever lost."""
 
-from collections.abc import AsyncIterator, Mapping, Sequence
+from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Annotated, Any, NamedTuple
 
@@ -12,18 +12,26 @@ from starlette.datastructures import UploadFile
 
 from app import clock
 from app.bench import actions as bench
+from app.bench.actions import Placed
 from app.bench.rules.machine import Asked
 from app.bench.rules.stages import STAGES, WAY_WORDS, WAYS
 from app.capture.reading import MOST_BYTES, ScanFile, read_upload
 from app.capture.rules import KINDS, feet
 from app.desks import actions
-from app.desks.pages.common import lab_values
-from app.desks.queries import earlier_order
+from app.desks.actions.second import second_pair
+from app.desks.pages.common import NOTE_STAGES, lab_values
+from app.desks.pages.drafting import as_lists, keep_by_button
+from app.desks.pages.starts import keep_from_form, offered, take_over
+from app.desks.queries import earlier_order, same_captures
 from app.desks.rules import answers_from_form, copied, order_from_form
 from app.desks.rules.live import findings_so_far, size_guide
 from app.errors import BadInput, TooLarge
+from app.orders.actions.drafts import throw_draft_away
+from app.orders.queries.drafts import draft as kept_draft
+from app.orders.queries.drafts import drafts
 from app.orders.rules import ITEMS, RISKS, SHOE_KINDS
 from app.orders.rules.checks import Unanswered
+from app.orders.rules.drafts import new_key
 from app.people import queries as people
 from app.people.permissions import may, need
 from app.people.rules import Viewer
@@ -32,17 +40,25 @@ from app.templating import go, page, part
 from app.trade.footmesh import NotAFootMesh
 from app.trade.prescription import Finding
 from app.trade.sizes import SYSTEMS
-from app.web import MAX_BODY, Form, Typed
+from app.web import MAX_BODY, Form
 
 router = APIRouter(include_in_schema=False)
 
 
-def as_lists(form: Typed) -> dict[str, Any]:
-    """A form in which the boxes of one name, additions and risks, are the list of those that were ticked."""
-    return form | {name: form.all(name) for name in form if name.endswith(("additions", "risks"))}
+def _copy(_ask: Ask, typed: Mapping[str, Any]) -> tuple[dict[str, Any], str]:
+    """One side's prescription and capture over the other's."""
+    way = typed["copy"]
+    return (copied(typed, way[0], way[1]) if way in ("LR", "RL") else dict(typed)), ""
 
 
-NOTE_STAGES = [(key, stage.queue) for key, stage in STAGES.items() if stage.bench and key != "check_in"]
+AGAIN: dict[str, Callable[[Ask, Mapping[str, Any]], tuple[dict[str, Any], str]]] = {
+    "copy": _copy,
+    "take": take_over,
+    "keep_start": keep_from_form,
+}
+"""Buttons after which the form comes again, filled in anew, with what is said of it."""
+NOT_YET = ("keep_draft", *AGAIN)
+"""Buttons that do not order: the form's scan files are left alone."""
 
 
 class Scans(NamedTuple):
@@ -69,11 +85,11 @@ async def _within_limits(request: Request) -> AsyncIterator[None]:
 
 
 async def _scans(request: Request, ask: Signed) -> Scans:
-    """Read once it is known that this person may order, and not when a side is only to be copied."""
+    """Read once it is known that this person may order, and not when nothing is ordered yet."""
     form = await request.form()
     uploads = {side: each for side in ("L", "R") if isinstance(each := form.get(f"scan.{side}"), UploadFile)}
     scans = Scans([side for side, each in uploads.items() if each.filename], {}, {})
-    if scans.sent and "copy" not in form:
+    if scans.sent and not any(button in form for button in NOT_YET):
         await run_in_threadpool(_may_order, ask)
         for side in scans.sent:
             try:
@@ -89,36 +105,43 @@ def _may_order(ask: Ask) -> None:
 
 
 @router.get("/orders/new")
-def order_form(request: Request, ask: Signed, start: str = "") -> Response:
-    """An empty form, or one that starts from the pair whose code is `start`."""
+def order_form(request: Request, ask: Signed, start: str = "", second: str = "", draft: str = "") -> Response:
+    """An empty form; one that starts from the pair whose code is `start`, or from whose captures a `second` is made; or
+    a draft as it was left."""
     with ask.reading() as (viewer, db):
         need(viewer, "place_order")
-        values = _order_values(db, viewer)
-        typed = earlier_order(db, start, viewer) if start else {"units": viewer.units}
-        values |= _guide(db, typed)
+        typed: dict[str, Any] = {"units": viewer.units, "draft": new_key()}
+        if draft:
+            typed |= kept_draft(db, viewer, draft) | {"draft": draft}
+        elif second:
+            typed |= earlier_order(db, second, viewer) | same_captures(db, second, viewer)
+        elif start:
+            typed |= earlier_order(db, start, viewer)
+        values = _order_values(db, viewer, typed) | _guide(db, typed)
     return page(request, "desks/order.html", viewer=viewer, typed=typed, errors={}, **values)
 
 
 @router.post("/orders/new", max_body_size=2 * MOST_BYTES + MAX_BODY, dependencies=[Depends(_within_limits)])
 def place_order(request: Request, ask: Signed, form: Form, scans: Annotated[Scans, Depends(_scans)]) -> Response:
-    """Orders the pair, or copies one side to the other and shows the form again."""
+    """Orders the pair; or does what another of the form's buttons says, after which the form is there again."""
     typed = as_lists(form)
     errors: dict[str, str] = {}
     found: Sequence[Finding] = ()
-    copying = form.get("copy") in ("LR", "RL")
-    if copying:
-        typed = copied(typed, form["copy"][0], form["copy"][1])
-    else:
-        try:
+    said, status = "", 200
+    try:
+        if "keep_draft" in form:
+            return keep_by_button(ask, typed)
+        button = next((name for name in AGAIN if name in form), None)
+        if button is None:
             return _place(ask, typed, scans)
-        except BadInput as refusal:
-            errors = refusal.fields
-            found = refusal.findings if isinstance(refusal, Unanswered) else ()
+        typed, said = AGAIN[button](ask, typed)
+    except BadInput as refusal:
+        errors, status = refusal.fields, 422
+        found = refusal.findings if isinstance(refusal, Unanswered) else ()
     errors = scans.once_more() | errors
     with ask.reading() as (viewer, db):
         need(viewer, "place_order")
-        values = _order_values(db, viewer) | {"findings": found} | _guide(db, typed)
-    status = 200 if copying else 422
+        values = _order_values(db, viewer, typed) | {"findings": found, "said": said} | _guide(db, typed)
     return page(request, "desks/order.html", viewer=viewer, status=status, typed=typed, errors=errors, **values)
 
 
@@ -130,13 +153,17 @@ def _place(ask: Signed, typed: Mapping[str, Any], scans: Scans) -> Response:
             words = "Choose a prescriber of this clinic."
             raise BadInput(words, {"prescriber_id": words})
         answers = replace(answers_from_form(typed), feet=feet({side: file.mesh for side, file in scans.files.items()}))
-        placed = bench.place(db, by=viewer, wanted=wanted, answers=answers)
+        if same := str(typed.get("same", "")):
+            placed = second_pair(db, by=viewer, wanted=replace(wanted, captured_on=None), same=same, answers=answers)
+        else:
+            placed = bench.place(db, by=viewer, wanted=wanted, answers=answers)
         for side, file in scans.files.items():
             actions.add_scan(db, ask.request.app.state.storage, code=placed.code, side=side, file=file, by=viewer)
-        if "here" in typed:
+        if "here" in typed and placed.starts_at == "check_in":
             asked = Asked("advance", "check_in", version=placed.version)
             bench.check_in(db, code=placed.code, asked=asked, by=viewer)
-    said = _what_now(placed.code, set(wanted.captures.values()), "here" in typed, len(scans.files))
+        throw_draft_away(db, by=viewer, key=str(typed.get("draft", "")))
+    said = _what_now(placed, set(wanted.captures.values()), "here" in typed, len(scans.files))
     return go(f"/pair/{placed.code}", f"Ordered. The pair's code is {placed.code}. {said}")
 
 
@@ -151,11 +178,15 @@ def look_so_far(ask: Signed, form: Form) -> Response:
     return HTMLResponse(part("desks/live.html", typed=typed, findings=found, alone=True, **guide))
 
 
-def _what_now(code: str, kinds: set[str], checked_in: bool, scans: int) -> str:
+def _what_now(placed: Placed, kinds: set[str], checked_in: bool, scans: int) -> str:
+    if placed.starts_at != "check_in":
+        return f"It starts at {STAGES[placed.starts_at].queue}, from the captures that are here."
     if checked_in:
         return "It is checked in."
+    if not kinds:
+        return "It waits for the same captures as the earlier pair."
     if kinds != {"scan"}:
-        return f"Write {code} on the cast."
+        return f"Write {placed.code} on the cast, and put the printed order into its box."
     return "Its scans are with it." if scans else "Its scan files can be added here."
 
 
@@ -164,7 +195,7 @@ def _guide(db: Session, typed: Mapping[str, Any]) -> dict[str, Any]:
     return {"sizes": size_guide(typed, allowance), "allowance": allowance}
 
 
-def _order_values(db: Session, viewer: Viewer) -> dict[str, Any]:
+def _order_values(db: Session, viewer: Viewer, typed: Mapping[str, Any]) -> dict[str, Any]:
     own_clinics = [clinic for clinic in people.clinics(db) if may(viewer, "place_order", clinic.id)]
     return lab_values(db) | {
         "clinics": [(str(clinic.id), clinic.name) for clinic in own_clinics],
@@ -179,4 +210,6 @@ def _order_values(db: Session, viewer: Viewer) -> dict[str, Any]:
         "note_stages": NOTE_STAGES,
         "me": str(viewer.staff_id),
         "findings": (),
+        "starts": offered(db, viewer),
+        "drafts": [each for each in drafts(db, viewer) if each.key != typed.get("draft")],
     }

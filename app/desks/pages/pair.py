@@ -26,20 +26,23 @@ from app.bench.rules.machine import SIDE_WORDS, Asked, State
 from app.bench.rules.materials import HELD
 from app.bench.rules.stages import STAGES
 from app.capture import queries as captures
+from app.capture.queries import positives
 from app.capture.rules import CONDITIONS, KINDS, STATES, measure_rows, scan_cautions, why_no_scan
 from app.desks import actions
+from app.desks.actions.positives import why_gone
 from app.desks.charts import pair_trail
-from app.desks.pages.common import lab_values
+from app.desks.pages.common import NOTE_STAGES, lab_values
+from app.desks.pages.drafting import as_lists
 from app.desks.pages.lots import lot_values
-from app.desks.pages.ordering import NOTE_STAGES, as_lists
 from app.desks.queries import buttons, sentence, wearer
 from app.desks.rules import REMAKE_STARTS, answers_from_form, as_typed, prescription_from_form, stage_notes, whole
+from app.desks.rules.telling import prescription_rows, was_words
 from app.errors import BadInput, NotFound, Refusal
 from app.fitting import queries as fitting
 from app.fitting.rules import facts_from_form
 from app.fitting.rules.fit import HELD_BACK
 from app.orders import queries as orders
-from app.orders.rules import ITEMS, SIDE_NAMES, dues, value_words
+from app.orders.rules import ITEMS, SIDE_NAMES, dues
 from app.orders.rules.checks import Unanswered
 from app.paperwork.queries import stage_figures
 from app.people import queries as people
@@ -57,13 +60,14 @@ SETTING_TIMES = (15, 30, 45, 60, 90, 120, 720)
 
 
 @router.get("/pair/{code}")
-def pair(request: Request, code: str, ask: Signed) -> Response:
+def pair(request: Request, code: str, ask: Signed, arrived: str = "") -> Response:
+    """`arrived` says that what is checked in is in the hands of who asks: its form is open."""
     with ask.reading() as (viewer, db):
         loaded = queries.find(db, code, viewer)
         values = _pair_values(db, viewer, loaded)
         if values["wearer"]:
             ask.note_reading(loaded.row["patient_id"])
-    return page(request, "desks/pair.html", viewer=viewer, **values)
+    return page(request, "desks/pair.html", viewer=viewer, arrived=bool(arrived), **values)
 
 
 @router.post("/pair/{code}/acts")
@@ -160,7 +164,7 @@ def _pair_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, Any]:
         "begun_by": people.staff_names(db, [row["started_by"]]).get(row["started_by"]) if row["started_by"] else "",
         "holds": holds,
         "moves": [(sentence(move), " ".join(said_of(move, checks)), move.at) for move in moves],
-        "rows": prescription_rows(holding.body, viewer.units),
+        **_prescribed(db, row["order_id"], holding.body, viewer.units),
         "number": holding.number,
         "stage_notes": orders.words(db, list(holding.stage_notes.values())),
         "notes_at": holding.stage_notes,
@@ -176,6 +180,7 @@ def _pair_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, Any]:
         "stopping": {hold.id for hold in state.stopping},
         "before_list": [(key, f"before {STAGES[key].queue}") for key in _still_to_come(state)],
         **_capture_values(db, viewer, loaded),
+        **_positive_values(db, viewer, loaded),
         "stage_sheets": [(figures.TITLES[stage], rows) for stage, rows in stage_figures(db, loaded)],
         "wearer": wearer(db, loaded, viewer.units) if may(viewer, "see_patient", row["clinic_id"]) else [],
         "checks": orders.checks(db, row["order_id"]) if may(viewer, "see_patient", row["clinic_id"]) else [],
@@ -218,6 +223,19 @@ def _dues_of(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, Any] | No
     }
 
 
+def _prescribed(db: Session, order_id: int, body: Mapping[str, Mapping[str, Any]], units: str) -> dict[str, Any]:
+    """The prescription by side and, where it repeats an earlier pair's, which one and what each change was there."""
+    earlier = orders.repeated(db, order_id)
+    if earlier is None:
+        return {"rows": prescription_rows(body, units), "was": {}, "repeats": ""}
+    here = {side: items for side, items in earlier.body.items() if side in body}
+    return {
+        "rows": prescription_rows(body, units, here),
+        "was": was_words(body, here, units),
+        "repeats": queries.codes_of(db, [earlier.order_id], by="order_id")[earlier.order_id][0],
+    }
+
+
 def said_of(move: queries.MoveRow, checks: Mapping[int, str]) -> list[str]:
     """The words of a move, and of the fit check that it came from."""
     return [words for words in (move.words, checks.get(move.id)) if words]
@@ -247,6 +265,7 @@ def _capture_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, An
     meshes = {side: scan.mesh for side, scan in scans.items()}
     may_add = not loaded.state.end and may(viewer, "add_scan", loaded.row["clinic_id"])
     return {
+        "in_a_box": loaded.state.stage == "check_in" and any(row.kind != "scan" for row in rows),
         "captures": [
             (
                 SIDE_WORDS[each.side],
@@ -265,6 +284,18 @@ def _capture_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, An
     }
 
 
+def _positive_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, Any]:
+    """What stands on the shelf of what this pair was pressed over, and why one no longer serves."""
+    today = clock.today(viewer.zone)
+    return {
+        "positives": [
+            (side, SIDE_WORDS[side], each, each.kept(today), why_gone(each))
+            for side, each in positives.of_order(db, loaded.row["order_id"]).items()
+        ],
+        "may_keep": may(viewer, "keep_positive", loaded.row["clinic_id"]),
+    }
+
+
 def _furthest(state: State) -> int:
     """How far the side that is ahead has come along the route."""
     return max((state.route.index(stage) for stage in state.sides.values()), default=0)
@@ -272,17 +303,6 @@ def _furthest(state: State) -> int:
 
 def _still_to_come(state: State) -> tuple[str, ...]:
     return state.route[state.route.index(state.stage) + 1 :] if state.stage in state.route else ()
-
-
-def prescription_rows(body: Mapping[str, Mapping[str, Any]], units: str) -> list[tuple[str, str | None, str | None]]:
-    """Item, left, right in words; an item that neither side has is left out."""
-    rows = []
-    for item in ITEMS.values():
-        made = [side for side in ("L", "R") if item.key in body.get(side, {})]
-        words = {side: value_words(item, body[side][item.key], units) for side in made}
-        if words:
-            rows.append((item.label, words.get("L"), words.get("R")))
-    return rows
 
 
 @router.get("/pair/{code}/prescription")

@@ -14,6 +14,7 @@ from app.bench.queries import HoldRow, Loaded, MoveRow
 from app.bench.rules.acts import ACTS, TAKE_BACK_WITHIN, TAKEN_BACK, Act, owners
 from app.bench.rules.machine import SIDE_WORDS, may, when
 from app.bench.rules.stages import STAGES, Place, working_at
+from app.capture.queries import captured_on
 from app.desks.rules import MARKS_START, as_typed
 from app.orders import queries as orders
 from app.orders.rules import RISKS, SHOE_KINDS
@@ -174,6 +175,7 @@ def earlier_order(db: Session, code: str, viewer: Viewer) -> dict[str, Any]:
     loaded = bench.find(db, code, viewer)
     order, patient = orders.order_and_patient(db, loaded.row["order_id"])
     typed: dict[str, Any] = {
+        "repeats": loaded.state.code,
         "clinic_id": str(patient.clinic_id),
         "label": patient.label,
         "way": order.way,
@@ -190,6 +192,13 @@ def earlier_order(db: Session, code: str, viewer: Viewer) -> dict[str, Any]:
     for side, foot in order.feet.items():
         typed |= {f"foot.{side}.{name}": length_typed(value, viewer.units) for name, value in foot.items()}
     return as_typed(orders.holding(db, order.id).body, typed, viewer.units)
+
+
+def same_captures(db: Session, code: str, viewer: Viewer) -> dict[str, str]:
+    """What the form of a second pair says of the captures of this one: whose they are, and how old the oldest is."""
+    loaded = bench.find(db, code, viewer)
+    days = captured_on(db, loaded.row["order_id"], viewer.zone)
+    return {"same": loaded.state.code, "captured_on": min(days.values()).isoformat() if days else ""}
 
 
 def wearer(db: Session, loaded: Loaded, units: str) -> list[tuple[str, str]]:

@@ -97,7 +97,8 @@ def whole(text: str) -> int:
 def order_from_form(typed: Mapping[str, Any], typist: int, scans: Mapping[str, str] = {}) -> Wanted:
     """The order that was typed; `typist` prescribes unless the form names someone else.
 
-    `scans` says of each side that came with a scan file what is wrong with it, or "".
+    `scans` says of each side that came with a scan file what is wrong with it, or "". A second pair, whose form says
+    whose captures are the `same`, brings none of its own.
     """
     wrong = {f"scan.{side}": fault for side, fault in scans.items() if fault}
     sides = str(typed.get("sides", ""))
@@ -111,7 +112,7 @@ def order_from_form(typed: Mapping[str, Any], typist: int, scans: Mapping[str, s
         wrong["way"] = "Choose how the capture becomes a device."
     clinic_id = read_number(str(typed.get("clinic_id", "")), "clinic_id", wrong)
     prescription = {side: side_items(typed, side, wrong) for side in sides}
-    captures = {side: str(typed.get(f"capture.{side}", "")) for side in sides}
+    captures = {} if typed.get("same") else {side: str(typed.get(f"capture.{side}", "")) for side in sides}
     for side, kind in captures.items():
         if kind not in KINDS:
             wrong[f"capture.{side}"] = "Choose how this foot reaches the lab."
@@ -135,6 +136,7 @@ def order_from_form(typed: Mapping[str, Any], typist: int, scans: Mapping[str, s
         wanted_on=read_day(str(typed.get("wanted_on", "")), "wanted_on", wrong),
         rush=str(typed.get("rush", "")).strip() or None,
         ulcer=str(typed.get("ulcer", "")).strip() or None,
+        repeats=str(typed.get("repeats", "")),
     )
     _also(wrong, lambda: read_body(prescription, sides))
     if "active_ulcer" in wanted.wearer.get("risks", ()) and not wanted.ulcer:
@@ -198,7 +200,11 @@ def _kilograms(text: str, units: str, wrong: dict[str, str]) -> float | None:
 
 
 def stage_notes(typed: Mapping[str, Any]) -> dict[str, str]:
-    return {stage: words for stage in STAGES if (words := str(typed.get(f"note.{stage}", "")).strip()[:2000])}
+    """By stage; what is to change from an earlier pair is read where the order comes in."""
+    notes = {stage: words for stage in STAGES if (words := str(typed.get(f"note.{stage}", "")).strip()[:2000])}
+    if change := str(typed.get("change", "")).strip()[:2000]:
+        notes["check_in"] = f"To change from {typed.get('repeats', '')}: {change}"
+    return notes
 
 
 def shoe_of(typed: Mapping[str, Any], wrong: dict[str, str]) -> dict[str, Any]:

@@ -8,6 +8,7 @@ from sqlmodel import Session
 
 from app import outbox
 from app.bench import actions as bench
+from app.orders.actions.drafts import drop_old_drafts
 from app.outbox import Handler
 from app.people import actions as people
 
@@ -28,6 +29,7 @@ TIMETABLE = (
     Job("drop_old_keys", DAY, bench.drop_old_keys),
     Job("drop_old_sessions", DAY, people.drop_old_sessions),
     Job("drop_old_outbox", DAY, outbox.drop_old),
+    Job("drop_old_drafts", DAY, drop_old_drafts),
 )
 HANDLERS: Mapping[str, Handler] = {}
 """What is done about each topic of the outbox. No room sends anything yet; mail adds its own."""

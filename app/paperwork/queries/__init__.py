@@ -4,6 +4,7 @@ A sheet goes through many hands, so no wearer's name and no diagnosis is ever ha
 """
 
 from app.paperwork.queries.figures import SHEETS, Batch, batch, labels, press_words, route_figures, stage_figures
+from app.paperwork.queries.order import box_order
 from app.paperwork.queries.parcel import slip
 from app.paperwork.queries.receipt import receipt
 from app.paperwork.queries.ticket import ticket
@@ -13,6 +14,7 @@ __all__ = [
     "SHEETS",
     "Batch",
     "batch",
+    "box_order",
     "labels",
     "press_words",
     "receipt",

@@ -31,6 +31,25 @@ def holding(db: Session, order_id: int) -> Holding:
     return Holding(*row)
 
 
+class Earlier(NamedTuple):
+    """What an order repeats: the earlier order, and its prescription as it held when this one was made."""
+
+    order_id: int
+    body: dict[str, dict[str, Any]]
+
+
+def repeated(db: Session, order_id: int) -> Earlier | None:
+    made = select(Order.repeats_id, Order.ordered_at).where(col(Order.id) == order_id).subquery()
+    row = db.execute(
+        select(Prescription.order_id, Prescription.body)
+        .join(made, made.c.repeats_id == col(Prescription.order_id))
+        .where(col(Prescription.made_at) <= made.c.ordered_at)
+        .order_by(col(Prescription.number).desc())
+        .limit(1)
+    ).first()
+    return Earlier(*row) if row else None
+
+
 def bodies(db: Session, order_ids: Collection[int]) -> dict[int, dict[str, dict[str, Any]]]:
     """The prescription in force of each of these orders, by side."""
     rows = db.execute(

@@ -30,11 +30,13 @@ def expect(
         work_from(db, order_id=order_id, side=side, capture_id=capture.id)
 
 
-def share(db: Session, *, order_id: int, new_order_id: int, sides: Collection[str]) -> None:
-    """These sides of a new order are worked from what the earlier order was worked from."""
+def share(db: Session, *, order_id: int, new_order_id: int, sides: Collection[str], positives: str = "LR") -> None:
+    """These sides of a new order are worked from the captures of the earlier order, and those in `positives` from its
+    positives: the others get one of their own."""
     rows = select(WorkedFrom).where(WorkedFrom.order_id == order_id, col(WorkedFrom.side).in_(list(sides)))
     for row in db.exec(rows).all():
-        work_from(db, order_id=new_order_id, side=row.side, capture_id=row.capture_id, positive_id=row.positive_id)
+        positive = row.positive_id if row.side in positives else None
+        work_from(db, order_id=new_order_id, side=row.side, capture_id=row.capture_id, positive_id=positive)
 
 
 def work_from(db: Session, *, order_id: int, side: str, capture_id: int, positive_id: int | None = None) -> None:
