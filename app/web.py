@@ -36,6 +36,8 @@ SIGN_ON_COOKIES = ("__Secure-pairtrail-bench", "pairtrail-bench")
 """The same of who signed on at a tablet of the bench; a path of its own forbids the name `__Host-`."""
 TABLET_COOKIES = ("__Secure-pairtrail-tablet", "pairtrail-tablet")
 """The same of the tablet itself."""
+WEARERS = "/w/"
+"""What stands behind it in an address is a secret that opens a wearer's own page: it is sent and written nowhere."""
 log = structlog.get_logger()
 
 POLICY = "; ".join(
@@ -62,6 +64,7 @@ HEADERS = {
     "permissions-policy": "camera=(self), microphone=(), geolocation=(), payment=()",
 }
 _HEADERS = [(name.encode(), value.encode()) for name, value in HEADERS.items()]
+_UNSEEN = [(b"referrer-policy", b"no-referrer"), (b"x-robots-tag", b"noindex")]
 _HTTPS = (b"strict-transport-security", b"max-age=31536000")
 # The address carries the file's digest, so the copy in the browser is never the wrong one.
 _FOR_GOOD = (b"cache-control", b"public, max-age=31536000, immutable")
@@ -111,7 +114,9 @@ class Gate:
                 message["headers"] = _stamped(message["headers"], scope, request_id, https)
             await send(message)
 
-        if crosses_sites(scope["method"], headers):
+        # A secret address is no standing permission that another site could use: there is nothing to protect from it,
+        # and without a referrer browsers say of a form on plain HTTP that it comes from nowhere.
+        if not scope["path"].startswith(WEARERS) and crosses_sites(scope["method"], headers):
             refusal = NotAllowed("This request came from another site. Open Pairtrail itself and try again.")
             await answer(Request(scope), refusal)(scope, receive, stamp)
             return
@@ -123,6 +128,8 @@ def _stamped(
 ) -> list[tuple[bytes, bytes]]:
     """What an answer brings, and the same headers on each: no page sets one of these but, if it must, cache-control."""
     stamped = [*headers, *_HEADERS, (b"x-request-id", request_id.encode())]
+    if scope["path"].startswith(WEARERS):
+        stamped = [each for each in stamped if each[0] != b"referrer-policy"] + _UNSEEN
     if https:
         stamped.append(_HTTPS)
     if scope["path"].startswith("/static/"):
@@ -264,6 +271,11 @@ def wants_json(request: Request) -> bool:
     return path.startswith(("/api/", "/health/", "/metrics")) and path != "/api/docs"
 
 
+def _logged(request: Request) -> str:
+    path = request.url.path
+    return f"{WEARERS}…" if path.startswith(WEARERS) else path
+
+
 def install(app: FastAPI) -> None:
     """Puts the gate and the refusals' answers on the application."""
     app.add_middleware(Again)
@@ -286,7 +298,7 @@ def install(app: FastAPI) -> None:
     @app.exception_handler(IntegrityError)
     def nowhere(request: Request, error: Exception) -> Response:
         # A number no row can have, or one of a row that is not there: the database has kept nothing of it.
-        log.warning("refused by the database", path=request.url.path, kind=type(error).__name__)
+        log.warning("refused by the database", path=_logged(request), kind=type(error).__name__)
         return answer(
             request, BadInput("Something in this request points at what does not exist; nothing was changed.")
         )
@@ -297,7 +309,7 @@ def install(app: FastAPI) -> None:
         # words. The id finds the lines of code in the log.
         request_id = request.scope.get("state", {}).get("request_id")
         frames = "".join(traceback.format_tb(error.__traceback__))
-        log.error("unhandled", request_id=request_id, path=request.url.path, kind=type(error).__name__, frames=frames)
+        log.error("unhandled", request_id=request_id, path=_logged(request), kind=type(error).__name__, frames=frames)
         refusal = Refusal(f"Pairtrail itself failed here; nothing was changed. Please report the number {request_id}.")
         refusal.status, refusal.title = 500, "Our fault"
         return answer(request, refusal)

@@ -48,6 +48,7 @@ def open_lab(db: Session) -> None:
     clinics: dict[str, int] = {}
     for name, address, phone, by_parcel, trims in CLINICS:
         clinic = Clinic(name=name, address=address, phone=phone, by_parcel=by_parcel, trims=trims)
+        clinic.wearer_pages = not by_parcel  # the clinic in the house shows what the others have to switch on
         db.add(clinic)
         db.flush()
         clinics[name] = clinic.id

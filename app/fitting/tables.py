@@ -1,5 +1,5 @@
 """What happens between the clinic and the wearer: fit checks, wearing in, reviews and rechecks, contacts, adjustments,
-and how the wearer stands.
+how the wearer stands, and what the wearer notes at home.
 
 Words stand in notes; these rows hold ids, codes and numbers. `move_id` is the act that a row was made by.
 """
@@ -11,6 +11,8 @@ from sqlalchemy import JSON, Index, UniqueConstraint, text
 from sqlmodel import Field, SQLModel
 
 _OPEN = text("state = 'open'")
+_FLAGGED = text("flagged_at IS NOT NULL AND cleared_at IS NULL")
+_WORKS = text("ended_at IS NULL")
 
 
 class FitCheck(SQLModel, table=True):
@@ -46,7 +48,7 @@ class WearingPlan(SQLModel, table=True):
     step_minutes: int
     target_minutes: int
     plan: str
-    """Key of the published plan it began with."""
+    """Key of the published plan it began with, or of the clinic's own (app/fitting/rules/plan.py)."""
     painful_days: list[int] = Field(default_factory=list, sa_type=JSON)
     ended_at: datetime | None = None
     void: bool = False
@@ -196,3 +198,67 @@ class FootMeasure(SQLModel, table=True):
     staff_id: int = Field(foreign_key="staff.id")
     at: datetime
     replaces_id: int | None = Field(default=None, foreign_key="foot_measure.id", unique=True)
+
+
+class ClinicPlan(SQLModel, table=True):
+    """A wearing-in plan of a clinic's own; never changed once made: a new one is made, and the old one ends."""
+
+    __tablename__ = "clinic_plan"
+    __table_args__ = (
+        # The plans that a clinic offers, by name.
+        Index("ix_clinic_plan_open", "clinic_id", "name", unique=True, sqlite_where=_WORKS, postgresql_where=_WORKS),
+    )
+
+    id: int = Field(default=None, primary_key=True)
+    clinic_id: int = Field(foreign_key="clinic.id")
+    name: str
+    start_minutes: int
+    step_minutes: int
+    target_minutes: int
+    made_at: datetime
+    ended_at: datetime | None = None
+
+
+class WearerLink(SQLModel, table=True):
+    """The address of a wearer's own page. Only its secret's hash is stored; it is good until its review is held."""
+
+    __tablename__ = "wearer_link"
+    __table_args__ = (
+        # A pair has one link that works.
+        Index("ix_wearer_link_open", "pair_id", unique=True, sqlite_where=_WORKS, postgresql_where=_WORKS),
+    )
+
+    id: int = Field(default=None, primary_key=True)
+    pair_id: int = Field(foreign_key="pair.id")
+    review_id: int = Field(foreign_key="review.id")
+    token_hash: str = Field(unique=True)
+    made_by: int = Field(foreign_key="staff.id")
+    made_at: datetime
+    ended_at: datetime | None = None
+
+
+class WearerNote(SQLModel, table=True):
+    """What a wearer noted of one day; each answer is empty until it is given."""
+
+    __tablename__ = "wearer_note"
+    __table_args__ = (
+        UniqueConstraint("pair_id", "day"),
+        # "Which wearers noted a red flag that nobody has cleared?" on every clinician's desk.
+        Index("ix_wearer_note_flagged", "pair_id", sqlite_where=_FLAGGED, postgresql_where=_FLAGGED),
+    )
+
+    id: int = Field(default=None, primary_key=True)
+    pair_id: int = Field(foreign_key="pair.id")
+    day: date
+    """In the lab's zone."""
+    minutes: int | None = None
+    """Worn that day."""
+    comfort: int | None = None
+    """1 to 5, 5 the best; app/fitting/rules/wearer.py names them."""
+    skin: str | None = None
+    """clear, mark_gone or red_flag."""
+    noted_at: datetime
+    flagged_at: datetime | None = None
+    """When a red flag was noted; it stays when the answer is changed, until a clinician clears it."""
+    cleared_at: datetime | None = None
+    cleared_by: int | None = Field(default=None, foreign_key="staff.id")

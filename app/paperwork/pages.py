@@ -5,6 +5,7 @@ loads of several pairs, and a bench's cards.
 """
 
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse, Response
@@ -17,7 +18,7 @@ from app.bench.rules.machine import SIDE_WORDS
 from app.bench.rules.settings import from_plain
 from app.bench.rules.sheets import given_again, worked_out
 from app.bench.rules.stages import STAGES
-from app.errors import NotFound
+from app.errors import BadInput, NotFound
 from app.paperwork import queries, sheets
 from app.paperwork.queries import SHEETS
 from app.people import queries as people
@@ -25,6 +26,9 @@ from app.people.permissions import need
 from app.people.sessions import Ask, Signed
 from app.templating import page
 from app.trade import plaster
+from app.trade.calendar import calendar_file
+from app.trade.sentences import ENGLISH, SIZES
+from app.web import WEARERS, Form
 
 router = APIRouter(include_in_schema=False)
 TICKET_FITS: tuple[dict[str, Any], ...] = (
@@ -37,6 +41,9 @@ TICKET_FITS: tuple[dict[str, Any], ...] = (
     {"fit": "tight", "longest": None},
 )
 """A ticket is one page: smaller type first; only then are long notes cut or left to the pair's page, and it says so."""
+
+WEARING = {"usual": "wearing.html", "large": "wearing_large.html"}
+"""The wearing-in sheet by its size."""
 
 SLIP_FITS: tuple[dict[str, Any], ...] = ({"fit": "roomy"}, {"fit": "snug"})
 """Rows move closer together before a slip takes a second page."""
@@ -84,23 +91,64 @@ def _order(ask: Ask, code: str) -> dict[str, Any]:
 
 
 @router.get("/paper/{code}/wearing.pdf")
-def wearing_pdf(request: Request, code: str, ask: Signed) -> Response:
-    values = _wearing(ask, code)
-    code = values["sheet"].code
-    return _pdf(request, "wearing.html", f"wearing-in-{code}.pdf", f"/paper/{code}/wearing", values)
+def wearing_pdf(request: Request, code: str, ask: Signed, language: str = ENGLISH.key, size: str = "usual") -> Response:
+    return _wearing_pdf(request, _wearing(ask, code, language, size))
+
+
+@router.post("/paper/{code}/wearing.pdf")
+def wearing_pdf_with_link(request: Request, code: str, ask: Signed, form: Form) -> Response:
+    """The sheet with the link to the wearer's own page: its secret is known for this one moment, so it is sent along.
+
+    In an address it would stand in the browser's history.
+    """
+    secret, language = form.get("secret", ""), form.get("language", ENGLISH.key)
+    values = _wearing(ask, code, language, form.get("size", "usual"), secret)
+    if not secret:
+        return _wearing_pdf(request, values)
+    link = f"{request.base_url}{WEARERS.removeprefix('/')}{secret}"
+    link += "" if language == ENGLISH.key else f"?language={language}"
+    return _wearing_pdf(request, values | {"link": link, "link_qr": sheets.drawn(link)})
 
 
 @router.get("/paper/{code}/wearing")
-def wearing_page(code: str, ask: Signed) -> Response:
-    return HTMLResponse(sheets.html("wearing.html", **_wearing(ask, code)))
+def wearing_page(code: str, ask: Signed, language: str = ENGLISH.key, size: str = "usual") -> Response:
+    values = _wearing(ask, code, language, size)
+    return HTMLResponse(sheets.html(WEARING[values["size"]], **values))
 
 
-def _wearing(ask: Ask, code: str) -> dict[str, Any]:
+@router.get("/paper/{code}/wearing.ics")
+def wearing_calendar(code: str, ask: Signed, language: str = ENGLISH.key) -> Response:
+    """For the wearer's calendar: no name, no label and no code stand in it."""
+    said = queries.language_of(language)
     with ask.reading() as (viewer, db):
         loaded = bench.find(db, code, viewer)
         need(viewer, "print_paper", loaded.row["clinic_id"])
-        sheet = queries.wearing_sheet(db, loaded, clock.today(viewer.zone))
-    return {"sheet": sheet, "zone": viewer.zone, "printed": clock.now()}
+        rows = queries.wearing_events(db, loaded, clock.today(viewer.zone), said)
+    made = calendar_file(rows, made_at=clock.now(), product="Pairtrail")
+    saved_as = {"content-disposition": 'attachment; filename="hours.ics"'}
+    return Response(made, media_type="text/calendar", headers=saved_as)
+
+
+def _wearing(ask: Ask, code: str, language: str, size: str, secret: str = "") -> dict[str, Any]:
+    said = queries.language_of(language)
+    if size not in WEARING:
+        words = f"The sheet is printed in one of {', '.join(SIZES)}; '{size[:20]}' is none of them."
+        raise BadInput(words, {"size": words})
+    with ask.reading() as (viewer, db):
+        loaded = bench.find(db, code, viewer)
+        need(viewer, "print_paper", loaded.row["clinic_id"])
+        if secret and not queries.is_link_of(db, loaded, secret):
+            raise NotFound("This link opens nothing any more; make a new one on the pair’s page.")
+        sheet = queries.wearing_sheet(db, loaded, clock.today(viewer.zone), said)
+    printed = said.moment(clock.now().astimezone(ZoneInfo(viewer.zone)))
+    return {"sheet": sheet, "say": said.say, "zone": viewer.zone, "printed": printed, "size": size, "link": ""}
+
+
+def _wearing_pdf(request: Request, values: dict[str, Any]) -> Response:
+    code, size, said = values["sheet"].code, values["size"], values["sheet"].language
+    name = f"wearing-in-{code}{'' if said is ENGLISH else '-' + said.key}{'' if size == 'usual' else '-' + size}.pdf"
+    instead = f"/paper/{code}/wearing?language={said.key}&size={size}"
+    return _pdf(request, WEARING[size], name, instead, values)
 
 
 @router.get("/paper/{code}/receipt.pdf")

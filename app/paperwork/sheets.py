@@ -106,6 +106,13 @@ def pdf(template: str, *, fits: tuple[dict[str, Any], ...] = ({},), **values: An
 
 @lru_cache(maxsize=128)  # a page of cards has dozens, the same at every look
 def qr(payload: str) -> Markup:
-    """A QR code as an inline SVG with its quiet zone of four modules (ISO/IEC 18004); it can lose 15 % and be read."""
-    drawn = segno.make_qr(payload, error="m").svg_inline(border=4, omitsize=True, svgclass="qr", lineclass=None)
-    return Markup(drawn)  # noqa: S704 - the library draws modules, the payload's characters are not in it
+    return drawn(payload)
+
+
+def drawn(payload: str) -> Markup:
+    """A QR code as an inline SVG with its quiet zone of four modules (ISO/IEC 18004); it can lose 15 % and be read.
+
+    A secret is drawn by this: it is not kept.
+    """
+    made = segno.make_qr(payload, error="m").svg_inline(border=4, omitsize=True, svgclass="qr", lineclass=None)
+    return Markup(made)  # noqa: S704 - the library draws modules, the payload's characters are not in it

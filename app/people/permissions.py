@@ -45,6 +45,10 @@ RIGHTS: dict[str, Right] = {
         frozenset({C}), "note that the wearer of a held lot was told and the pair returned", own_clinics=True
     ),
     "see_flags": Right(frozenset({T, C, M}), "see what the rules have noticed", own_clinics=True),
+    "keep_wearer_page": Right(
+        frozenset({C}), "give a wearer a page of the own, withdraw it, and clear what was noted there", own_clinics=True
+    ),
+    "keep_wearing_plans": Right(frozenset({C, M}), "keep a clinic’s own wearing-in plans", own_clinics=True),
     "put_off_flag": Right(frozenset({C, M}), "acknowledge a flag or put it off", own_clinics=True),
     "see_turnaround": Right(frozenset({M}), "see times and shares of the whole lab"),
     "see_journal": Right(frozenset({M}), "see who did and saw what"),

@@ -55,6 +55,8 @@ class Clinic(SQLModel, table=True):
     transit_days: int = 1
     waits_for: list[str] = Field(default_factory=list, sa_type=JSON)
     """What dispensing waits for: approval, payment; nothing, unless the clinic wants it."""
+    wearer_pages: bool = False
+    """Its clinicians may give a wearer a page of the own, without signing in."""
 
 
 class Staff(SQLModel, table=True):

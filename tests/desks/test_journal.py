@@ -248,6 +248,7 @@ def test_every_kind_of_entry_that_the_house_writes_has_words() -> None:
     written |= {"clinic_added", "clinic_changed", "lab_changed", "limits_changed", "patient_added", "patient_changed"}
     written |= {"positive_broken", "positive_thrown_away", "start_kept", "start_renamed", "start_thrown_away"}
     written |= {"flag_put_off", "flag_acknowledged", "lot_told", "lot_returned", "material_added", "material_changed"}
+    written |= {"wearer_noted", "wearer_red_flag", "plan_added", "plan_changed", "plan_ended"}
     for path in Path(ROOT / "app").rglob("*.py"):
         for node in ast.walk(ast.parse(path.read_text())):
             if isinstance(node, ast.Call) and ast.unparse(node.func) == "journal.write":

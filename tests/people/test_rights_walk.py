@@ -18,10 +18,12 @@ from fastapi.testclient import TestClient
 
 from app.bench.actions import materials
 from app.database import Database
+from app.fitting import actions as fitting
 from app.orders.actions.starts import keep_start
 from app.people import actions
 from app.people.queries import stations
 from app.people.rules import new_badge
+from app.people.tables import Clinic
 from tests import house as builders
 from tests.house import House
 from tests.people.conftest import Browser, visitor
@@ -141,6 +143,17 @@ ROWS = (
     row("GET /reviews/agenda", CLINICIANS),
     # No wearer has a recheck and no flag stands in this story: who may answer one is told so.
     row("POST /rechecks/{recheck_id}", (DOOR, NO, HIDDEN, HIDDEN, NO), at={"recheck_id": "1"}),
+    # The wearer's own page: who has the address is let in, and what a clinician does about it.
+    row("GET /w/{secret}", ANYONE),
+    row("POST /w/{secret}", ANYONE, {"comfort": "4"}),
+    row("GET /w/{secret}/calendar.ics", ANYONE),
+    row("POST /pair/{code}/wearer-page/clear", OWN_CLINICIAN, at={"code": "{dispensed}"}),
+    row("POST /pair/{code}/wearer-page/withdraw", OWN_CLINICIAN, at={"code": "{dispensed}"}),
+    row("POST /pair/{code}/wearer-page", OWN_CLINICIAN, at={"code": "{dispensed}"}),
+    row("GET /plans", (DOOR, NO, MAY, MAY, MAY)),
+    row("POST /plans", (DOOR, NO, MAY, HIDDEN, MAY), {"clinic_id": "{house}"}),
+    # No clinic has a plan of its own in this story: who may end one is told so.
+    row("POST /plans/end", (DOOR, NO, HIDDEN, HIDDEN, HIDDEN), {"clinic_id": "{house}", "plan_id": "1"}),
     row("GET /flags", SIGNED_IN),
     row("GET /flags/limits", MANAGERS),
     row("POST /flags/limits", MANAGERS, {"no_move_days": "4"}),
@@ -172,6 +185,8 @@ ROWS = (
     row("GET /paper/{code}/receipt", OWN_CLINICIAN),
     row("GET /paper/{code}/receipt.pdf", OWN_CLINICIAN),
     row("POST /pair/{code}/dues", (DOOR, NO, MAY, HIDDEN, MAY), {"dues.payment": "paid"}),
+    row("POST /paper/{code}/wearing.pdf", WHO_SEES_THE_PAIR, at={"code": "{dispensed}"}),
+    row("GET /paper/{code}/wearing.ics", WHO_SEES_THE_PAIR, at={"code": "{dispensed}"}),
     row("GET /paper/parcel/{parcel_id}/slip", (DOOR, MAY, HIDDEN, MAY, MAY)),
     row("GET /paper/parcel/{parcel_id}/slip.pdf", (DOOR, MAY, HIDDEN, MAY, MAY)),
     row("GET /paper/cards", LAB),
@@ -261,11 +276,18 @@ def places(program: Browser, house: House, database: Database) -> dict[str, str]
         actions.enrol(db, by=manager, name="Press bench")
         (station,) = stations.stations(db)
     code = order(program("clinician"), house.clinics["house"])
+    at_home = dispensed(program, house.clinics["house"])
+    with database.writing() as db:
+        own = db.get_one(Clinic, house.clinics["house"])
+        own.wearer_pages, own.phone = True, "01 555 020"
+        db.flush()
+        secret = fitting.give_page(db, code=at_home, by=house.viewer("clinician"))
     shoes = program("technician").post(f"/api/v1/pairs/{code}/belongings", json={"kind": "shoes"})
     return {
         "code": code,
         "belonging_id": str(shoes.json()["belonging"]),
-        "dispensed": dispensed(program, house.clinics["house"]),
+        "dispensed": at_home,
+        "secret": secret,
         "parcel_id": sent_parcel(program, house.clinics["quay"]),
         "second_parcel": sent_parcel(program, house.clinics["quay"]),
         "material_id:int": str(material),

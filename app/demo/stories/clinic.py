@@ -1,7 +1,7 @@
 """What goes on at the clinics: wearers who do not know, do not come, ask too early; reviews and rechecks."""
 
 from collections.abc import Generator
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from sqlmodel import col, update
@@ -9,12 +9,22 @@ from sqlmodel import col, update
 from app.bench.queries import find
 from app.demo.telling import Teller, Telling, ToldPair
 from app.demo.wearers import Wearer
+from app.fitting import actions as fitting
 from app.fitting.tables import Review
 
 AT_RISK = ("diabetes", "sensation_loss")
 TOLD = {"how": "telephone", "who": "wearer"}
 BETTER = {"comfort": 7, "pain": 2, "pain_relief": 60, "hours_reached": 8, "skin": "clear"}
 WORSE = {"comfort": 4, "pain": 4, "pain_relief": 30, "hours_reached": 6, "skin": "mark_gone"}
+
+FIRST_DAYS = (
+    {"minutes": "60", "comfort": "3", "skin": "clear"},
+    {"minutes": "120", "comfort": "3", "skin": "mark_gone"},
+    {"minutes": "180", "comfort": "1", "skin": "mark_gone"},
+    {"minutes": "180", "comfort": "3", "skin": "clear"},
+    {"minutes": "180", "comfort": "4"},
+)
+"""What a wearer notes at home."""
 
 
 def _ready(t: Teller, clinic: str, since: datetime) -> Generator[datetime, None, ToldPair]:
@@ -135,7 +145,14 @@ def child_wears_in(t: Teller) -> Telling:
 
 
 def review_is_booked(t: Teller) -> Telling:
-    pair = yield from worn(t, "Harbour Steps", t.days(12))
+    """The wearer has a page of the own, and noted the first days on it: on the third it hurt."""
+    since = t.days(12)
+    pair = yield from worn(t, "Harbour Steps", since)
+    secret = fitting.give_page(t.db, code=pair.code, by=pair.clinician)
+    for number, day in enumerate(FIRST_DAYS):
+        yield since + timedelta(days=number, hours=7)
+        for name, value in day.items():
+            fitting.note(t.db, secret=secret, address="", name=name, value=value)
     yield t.worked(1.5)
     pair.act("book", facts={"at": t.ahead(1).isoformat(), "what": "review"})
 

@@ -19,6 +19,7 @@ from app.desks.pages.common import lab_values
 from app.desks.queries import own, queue_rows
 from app.desks.queries.clinic import clinic_desk
 from app.errors import NotFound
+from app.fitting.queries import at_home
 from app.orders import queries as orders
 from app.paperwork.queries import SHEETS
 from app.people import queries as people
@@ -50,6 +51,7 @@ def desk(request: Request, ask: Signed) -> Response:
         # Flags are gathered over all open pairs: once a commit and minute is enough.
         key = clock.now().replace(second=0, microsecond=0)
         to_tell = queries.wearers_to_tell(db, viewer.clinics) if viewer.has(Role.CLINICIAN) else 0
+        flagged = at_home.red_flagged(db, viewer.clinics) if viewer.has(Role.CLINICIAN) else []
         signs_on = may(viewer, "sign_on") and stations.has_stations(db)
         wearing = counts["wear_in"].pairs if "wear_in" in counts else 0
         clinic = clinic_desk(db, viewer, wearing) if viewer.has(Role.CLINICIAN) and viewer.clinics else None
@@ -63,6 +65,7 @@ def desk(request: Request, ask: Signed) -> Response:
         "clinic": clinic,
     }
     values |= {"stages": STAGES, "park_reasons": PARK_REASONS}
+    values["flagged"] = flagged
     return ask.again(page(request, "desks/desk.html", viewer=viewer, **values))
 
 

@@ -15,6 +15,7 @@ from app.bench.rules.machine import Asked
 from app.bench.tables import Move
 from app.errors import Unready
 from app.fitting.actions.common import act, day_of, next_review, standing
+from app.fitting.queries import plans
 from app.fitting.rules import fit, plan, review
 from app.fitting.tables import FitCheck, Recheck, Review, WearingPlan
 from app.journal import actions as journal
@@ -39,7 +40,7 @@ def dispense(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datet
     wrong: dict[str, str] = {}
     fit.read_confirmed(facts.get("confirmed"), sides, wrong)
     answers = fit.read_fit(facts.get("fit"), sides, wrong)
-    chosen = plan.read_plan(facts.get("plan"), patient.risks, wrong)
+    chosen = plan.read_plan(facts.get("plan"), patient.risks, plans.to_choose(db, loaded.row["clinic_id"]), wrong)
     trimmed = facts.get("trimmed", False)
     if not isinstance(trimmed, bool):
         wrong["trimmed"] = "Say true or false."

@@ -16,7 +16,9 @@ from app.bench.rules.machine import Asked
 from app.bench.tables import Move
 from app.errors import NotFound
 from app.fitting import queries
+from app.fitting.actions.at_home import clear
 from app.fitting.actions.common import act, day_of, end_plan, mark_painful, next_review, read_painful, standing
+from app.fitting.queries import at_home
 from app.fitting.rules import contact, review
 from app.fitting.tables import Adjustment, Recheck, Review, Wish
 from app.journal import actions as journal
@@ -43,6 +45,7 @@ def adjust(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetim
     review.fail(wrong, "The adjustment needs another look.")
     due = queries.open_review(db, loaded.row["id"])
     flags = [flag for wish in queries.open_wishes(db, loaded.row["id"]) for flag in wish.red_flags]
+    flags += ["skin"] if at_home.red_flag_since(db, loaded.row["id"]) else []
     zone = people.lab(db).zone
     day = queries.review_day(due, zone) if due else None
     review.check_day(loaded.state.code, clock.today(zone), day, flags, asked.reason or "")
@@ -144,7 +147,7 @@ def stop_wearing(db: Session, moved: Moved, outcome: str) -> None:
             .values(state="void")
         )
     end_plan(db, moved.pair_id)
-    _answer_wishes(db, moved.pair_id)
+    _answer_wishes(db, moved)
 
 
 def hold_recheck(db: Session, *, recheck_id: int, by: Viewer) -> str:
@@ -188,11 +191,13 @@ def _hold_review(db: Session, moved: Moved, outcome: str, found: dict[str, Any])
         for name, value in found.items():
             setattr(due, name, value)
         db.add(due)
-    _answer_wishes(db, moved.pair_id)
+    _answer_wishes(db, moved)
     db.flush()
     return note_id
 
 
-def _answer_wishes(db: Session, pair_id: int) -> None:
-    waiting = (col(Wish.pair_id) == pair_id, col(Wish.answered_at).is_(None))
+def _answer_wishes(db: Session, moved: Moved) -> None:
+    """What waited for a clinician, whether it was wished for or noted by the wearer at home, has been seen."""
+    waiting = (col(Wish.pair_id) == moved.pair_id, col(Wish.answered_at).is_(None))
     db.execute(update(Wish).where(*waiting).values(answered_at=clock.now()))
+    clear(db, moved.pair_id, db.get_one(Move, moved.move_id).staff_id)

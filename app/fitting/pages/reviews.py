@@ -9,14 +9,17 @@ from fastapi.responses import Response
 from app import clock
 from app.errors import BadInput
 from app.fitting import actions, queries
-from app.fitting.queries import DueRow
+from app.fitting.queries import DueRow, at_home
+from app.fitting.rules import wearer
+from app.fitting.rules.plan import hours_words
 from app.fitting.rules.review import RED_FLAGS
+from app.fitting.tables import WearerNote
 from app.people import queries as people
 from app.people.permissions import need
 from app.people.sessions import Signed
 from app.templating import day_words, go, page
 
-router = APIRouter(include_in_schema=False)
+router = APIRouter()
 LIMIT = 100
 
 
@@ -28,6 +31,7 @@ def reviews(request: Request, ask: Signed, after: str | None = None) -> Response
         today = clock.today(lab.zone)
         rows = queries.reviews_due(db, viewer.clinics, _read_after(after), LIMIT + 1)
         wishes = queries.wishes_waiting(db, viewer.clinics)
+        told = at_home.told_last(db, [row.pair_id for row in rows])
         rechecks = queries.rechecks_due(db, viewer.clinics, today + queries.SOON)
         clinics = {clinic.id: clinic.name for clinic in people.clinics(db)}
     following = f"/reviews?after={rows[LIMIT - 1].due_on}_{rows[LIMIT - 1].id}" if len(rows) > LIMIT else ""
@@ -41,10 +45,22 @@ def reviews(request: Request, ask: Signed, after: str | None = None) -> Response
         days=by_day(rows[:LIMIT], today),
         wishes=sorted(flagged, key=lambda wish: not wish[3]),
         rechecks=rechecks,
+        told={pair_id: told_words(notes) for pair_id, notes in told.items()},
         clinics=clinics if len(viewer.clinics) > 1 else {},
         next=following,
         after=after,
     )
+
+
+def told_words(notes: list[WearerNote]) -> tuple[str, str]:
+    """What the wearer noted at home, in a line: its kind, and how many days with the latest of them."""
+    last = notes[0]
+    day = wearer.Day(0, last.minutes, last.comfort, last.skin)
+    days = f"{len(notes)} days" if len(notes) > 1 else "1 day"
+    words = f"noted at home on {days}; {day_words(last.day)}: {wearer.day_words(day, hours_words)}"
+    if any(note.flagged_at and not note.cleared_at for note in notes):
+        return "stop", f"red flag: {wearer.FLAG_WORDS}; {words}"
+    return ("wait" if last.comfort == wearer.WORST and not last.cleared_at else "tell"), words
 
 
 def by_day(rows: list[DueRow], today: date) -> list[tuple[str, list[DueRow]]]:

@@ -19,10 +19,10 @@ from app.bench.rules.belongings import words_of
 from app.bench.rules.machine import SIDE_WORDS, may, when
 from app.bench.rules.stages import MAKING, STAGES
 from app.bench.tables import Move
-from app.fitting.queries import stance, stance_view
-from app.fitting.rules import contact, fit, plan, review
+from app.fitting.queries import at_home, plans, stance, stance_view
+from app.fitting.rules import contact, fit, plan, review, wearer
 from app.fitting.rules.stance import KINDS as STANCE
-from app.fitting.tables import Adjustment, FitCheck, Review, WearingPlan, Wish
+from app.fitting.tables import Adjustment, ClinicPlan, FitCheck, Review, WearingPlan, Wish
 from app.journal.tables import Note
 from app.orders import queries as orders
 from app.orders.rules import SHOE_KINDS, is_child
@@ -31,6 +31,7 @@ from app.people.rules import Role, Viewer
 from app.people.tables import Staff
 from app.templating import day_words
 from app.trade import wearing
+from app.trade.sentences import LANGUAGES, SIZES
 from app.trade.sizes import SYSTEMS
 
 review_t, recheck_t, wish_t, contact_t = (
@@ -147,6 +148,7 @@ def contacts(db: Session, pair_id: int, most: int = 20) -> list[ContactRow]:
 
 class DueRow(NamedTuple):
     id: int
+    pair_id: int
     code: str
     label: str
     all_sides: str
@@ -165,6 +167,7 @@ def reviews_due(
     query = (
         select(
             review_t.c.id,
+            review_t.c.pair_id,
             pair_t.c.code,
             pair_t.c.label,
             pair_t.c.all_sides,
@@ -269,7 +272,8 @@ def _dispensing(db: Session, loaded: Loaded, viewer: Viewer, today: date) -> dic
         "choices": [(look.key, look.label, list(look.answers.items())) for look in fit.CHOICES.values()],
         "ticks": [(key, label) for key, (label, _) in fit.TICKS.items()],
         "degrees": list(fit.DEGREES.items()),
-        "plans": [(each.key, each.words) for each in wearing.PLANS.values()],
+        "plans": [(each.key, each.words) for each in wearing.PLANS.values()]
+        + [(plan.own_key(each.id), own_words(each)) for each in plans.offered(db, [row["clinic_id"]])],
         "usual_plan": wearing.usual("sensation_loss" in patient.risks).key,
         "targets": list(plan.TARGETS.items()),
         "high_risk": at_risk,
@@ -285,22 +289,25 @@ def _wearing(db: Session, loaded: Loaded, viewer: Viewer, today: date) -> dict[s
     pair_id = loaded.row["id"]
     due, wishes, worn = open_review(db, pair_id), open_wishes(db, pair_id), wearing_plan(db, pair_id)
     days: list[tuple[int, date, str, bool]] = []
+    noted: list[wearer.Day] = []
     if worn:
-        numbers = (worn.start_minutes, worn.step_minutes, worn.target_minutes)
-        made = plan.days_of(worn.from_day, *numbers, worn.painful_days, today)
+        noted = at_home.notes(db, pair_id, worn, people.lab(db).zone)
+        made = plan_days(worn, noted, today)
         days = [(number, day, plan.hours_words(minutes), hurt) for number, day, minutes, hurt in made]
-    red = [flag for wish in wishes for flag in wish.red_flags]
-    return {
+    stopped = wearer.stopped_by(noted)
+    red = [review.RED_FLAGS[flag] for wish in wishes for flag in wish.red_flags]
+    red += [wearer.FLAG_WORDS] if stopped else []
+    return _at_home(db, loaded, viewer, due, worn, noted) | {
         "review": due,
         "appointment": due.appointment if due else None,
         "overdue": due is not None and due.due_on < today,
         "early": "",
         "not_yet": due is not None and today < review_day(due, viewer.zone) and not red,
-        "red_flags": [review.RED_FLAGS[flag] for flag in dict.fromkeys(red)],
+        "red_flags": list(dict.fromkeys(red)),
         "red_flag_says": review.RED_FLAG_SAYS,
         "cautions": review.WATCH_FOR,
         "wishes": [(wish.noted_at, wish.words or "") for wish in wishes],
-        "plan_words": wearing.PLANS[worn.plan].words if worn and worn.plan in wearing.PLANS else "",
+        "plan_words": plan_words(db, worn) if worn else "",
         "plan_days": days,
         "day_number": (today - worn.from_day).days + 1 if worn else 0,
         "earlier": [review_words(each) for each in reviews(db, pair_id) if each.state == "held"],
@@ -315,6 +322,55 @@ def _wearing(db: Session, loaded: Loaded, viewer: Viewer, today: date) -> dict[s
         "attempts": attempts(db, pair_id),
         "attempts_wanted": int(people.limit(db, "close_after_attempts") or contact.CLOSE_AFTER_ATTEMPTS),
     }
+
+
+def plan_days(worn: WearingPlan, noted: Collection[wearer.Day], today: date) -> list[tuple[int, date, int, bool]]:
+    """The plan as it stands after the days that hurt, by the clinician's word or by the wearer's own note."""
+    numbers = (worn.start_minutes, worn.step_minutes, worn.target_minutes)
+    return plan.days_of(worn.from_day, *numbers, at_home.painful(worn, noted, today), today)
+
+
+def plan_words(db: Session, worn: WearingPlan) -> str:
+    if worn.plan in wearing.PLANS:
+        return wearing.PLANS[worn.plan].words
+    return f"{plans.name_of(db, worn.plan)}, a plan of the clinic's own"
+
+
+def own_words(own: ClinicPlan) -> str:
+    start, step, target = (plan.hours_words(each) for each in (own.start_minutes, own.step_minutes, own.target_minutes))
+    return f"{own.name}: {start}, then {step} more each day, up to {target}" if step else f"{own.name}: {start} a day"
+
+
+def _at_home(
+    db: Session, loaded: Loaded, viewer: Viewer, due: Review | None, worn: WearingPlan | None, noted: list[wearer.Day]
+) -> dict[str, Any]:
+    """The wearer's own page, as far as the clinic is concerned: its link, and what was noted on it."""
+    link = at_home.open_link(db, loaded.row["id"])
+    good = link is not None and due is not None and link.review_id == due.id
+    return {
+        "page_why_not": why_no_page(people.clinic(db, loaded.row["clinic_id"]), due, worn),
+        "page_until": at_home.good_until(due.due_on, due.appointment, viewer.zone) if good and due else None,
+        "noted": [
+            (day.number, worn.from_day + timedelta(days=day.number - 1), wearer.day_words(day, plan.hours_words))
+            for day in noted
+            if worn
+        ],
+        "held_by_wearer": wearer.stopped_by(noted) is not None or wearer.hurts(noted),
+        "languages": [(each.key, each.name) for each in LANGUAGES.values()],
+        "unreviewed": [each.name for each in LANGUAGES.values() if not each.reviewed],
+        "sizes": list(SIZES.items()),
+    }
+
+
+def why_no_page(clinic: people.ClinicRow, due: Review | None, worn: WearingPlan | None) -> str:
+    """Why a wearer of this clinic can't be given a page now; empty if there is nothing in the way."""
+    if not clinic.wearer_pages:
+        return "A manager can switch the wearers’ own pages on for this clinic, on the lab’s page."
+    if not clinic.phone:
+        return f"The page says to phone first, and {clinic.name} has no telephone number; a manager adds it."
+    if due is None or worn is None:
+        return "The page goes with a wearing-in plan and its review; one of them is not set."
+    return ""
 
 
 def _lab_stages(loaded: Loaded) -> list[str]:

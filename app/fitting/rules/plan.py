@@ -14,6 +14,7 @@ from app.trade import OutOfRange, wearing
 TARGETS = {240: "four hours a day", 480: "eight hours a day"}
 """Minutes at which the hours stop rising; common practice, no source."""
 SHOWN_DAYS = 14
+LONGEST_NAME = 60
 NUMBERS = {"start_minutes": "The first day", "step_minutes": "The step", "target_minutes": "The hours aimed at"}
 
 
@@ -25,6 +26,11 @@ class Plan:
     target_minutes: int
 
 
+def own_key(plan_id: object) -> str:
+    """What a plan of a clinic's own is called where a published one has its key."""
+    return f"own-{plan_id}"
+
+
 def high_risk(risks: Iterable[str]) -> bool:
     return bool(HIGH_RISK & set(risks))
 
@@ -34,8 +40,11 @@ def recheck_kind(risks: Iterable[str], child: bool) -> str | None:
     return "high_risk" if high_risk(risks) else "child" if child else None
 
 
-def read_plan(raw: Any, risks: Collection[str], wrong: dict[str, str]) -> Plan:
-    """The plan that was chosen, with what a clinician changed of it; nothing chosen is the usual one for the risks."""
+def read_plan(raw: Any, risks: Collection[str], own: Mapping[str, Plan], wrong: dict[str, str]) -> Plan:
+    """The plan that was chosen, with what a clinician changed of it; nothing chosen is the usual one for the risks.
+
+    `own` are the clinic's, by key, beside the published ones.
+    """
     asked: Mapping[str, Any] = raw if isinstance(raw, Mapping) else {}
     if raw is not None and not isinstance(raw, Mapping):
         wrong["plan"] = "A wearing-in plan has a key and, if wanted, minutes."
@@ -43,25 +52,50 @@ def read_plan(raw: Any, risks: Collection[str], wrong: dict[str, str]) -> Plan:
         wrong[f"plan.{name}"] = f"'{name}' is not part of a wearing-in plan."
     usual = wearing.usual("sensation_loss" in risks)
     key = str(asked.get("key") or usual.key)
-    if key not in wearing.PLANS:
-        wrong["plan.key"] = f"One of {', '.join(wearing.PLANS)}; '{key[:20]}' is none of them."
-    chosen = wearing.PLANS.get(key, usual)
+    offered: Mapping[str, wearing.Plan | Plan] = {**wearing.PLANS, **own}
+    if key not in offered:
+        wrong["plan.key"] = f"One of {', '.join(offered)}; '{key[:20]}' is none of them."
+    chosen = offered.get(key, usual)
     numbers = {name: _minutes(asked.get(name), getattr(chosen, name), name, wrong) for name in NUMBERS}
     plan = Plan(chosen.key, **numbers)
     if not wrong:
-        try:
-            wearing.hours(plan.start_minutes, plan.step_minutes, plan.target_minutes, 1)
-        except OutOfRange as fault:
-            wrong[f"plan.{fault.field.replace(' ', '_')}"] = f"{str(fault).capitalize()}"
+        _check(plan, "plan.", wrong)
     return plan
 
 
-def _minutes(raw: Any, usual: int, name: str, wrong: dict[str, str]) -> int:
+def read_own(raw: Mapping[str, str], taken: Collection[str], wrong: dict[str, str]) -> tuple[str, Plan]:
+    """A plan of a clinic's own as it was typed: its name, and three numbers. `taken` are the names of its others."""
+    name = " ".join(raw.get("name", "").split())
+    published = [plan.words.casefold() for plan in wearing.PLANS.values()]
+    if not 1 <= len(name) <= LONGEST_NAME:
+        wrong["name"] = f"A plan needs a name of at most {LONGEST_NAME} characters."
+    elif name.casefold() in {*(each.casefold() for each in taken), *published}:
+        wrong["name"] = f"'{name}' is the name of another plan here; give this one its own."
+    typed = {each: raw.get(each, "").strip() for each in NUMBERS}
+    for each in [each for each in NUMBERS if not typed[each]]:
+        wrong[each] = f"{NUMBERS[each]} is missing: so many minutes."
+    start, step, target = (_minutes(typed[each] or "1", 1, each, wrong, "") for each in NUMBERS)
+    plan = Plan("", start, step, target)
+    if not wrong:
+        _check(plan, "", wrong)
+    if not wrong and not step and start < target:
+        wrong["step_minutes"] = f"Without a step the hours never come from {start} to {target} minutes."
+    return name, plan
+
+
+def _check(plan: Plan, before: str, wrong: dict[str, str]) -> None:
+    try:
+        wearing.hours(plan.start_minutes, plan.step_minutes, plan.target_minutes, 1)
+    except OutOfRange as fault:
+        wrong[f"{before}{fault.field.replace(' ', '_')}"] = f"{str(fault).capitalize()}"
+
+
+def _minutes(raw: Any, usual: int, name: str, wrong: dict[str, str], before: str = "plan.") -> int:
     if raw in (None, ""):
         return usual
     text = str(raw).strip()
     if isinstance(raw, bool) or not text.isdecimal() or len(text) > 5:
-        wrong[f"plan.{name}"] = f"{NUMBERS[name]} is a whole number of minutes; '{text[:20]}' is not."
+        wrong[f"{before}{name}"] = f"{NUMBERS[name]} is a whole number of minutes; '{text[:20]}' is not."
         return usual
     return int(text)
 

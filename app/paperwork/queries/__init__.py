@@ -8,19 +8,22 @@ from app.paperwork.queries.order import box_order
 from app.paperwork.queries.parcel import slip
 from app.paperwork.queries.receipt import receipt
 from app.paperwork.queries.ticket import ticket
-from app.paperwork.queries.wearing import wearing_sheet
+from app.paperwork.queries.wearing import is_link_of, language_of, wearing_events, wearing_sheet
 
 __all__ = [
     "SHEETS",
     "Batch",
     "batch",
     "box_order",
+    "is_link_of",
     "labels",
+    "language_of",
     "press_words",
     "receipt",
     "route_figures",
     "slip",
     "stage_figures",
     "ticket",
+    "wearing_events",
     "wearing_sheet",
 ]

@@ -2,17 +2,28 @@
 
 from collections.abc import Sequence
 from datetime import date, datetime
+from itertools import groupby
 from typing import NamedTuple
+from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
 
 from app.bench.queries import Loaded
-from app.errors import Unready
+from app.errors import BadInput, Unready
 from app.fitting import queries as fitting
+from app.fitting.queries import at_home
 from app.fitting.rules import plan
+from app.fitting.rules.takeaway import events
 from app.people import queries as people
 from app.people.queries import ClinicRow
+from app.people.rules import hash_of
 from app.trade import wearing
+from app.trade.calendar import Event
+from app.trade.sentences import LANGUAGES, Language
+
+TWO_COLUMNS = 36
+"""Rows of large print that two columns hold."""
+PlanDay = tuple[int, date, int, bool]
 
 
 class WearingDay(NamedTuple):
@@ -23,6 +34,14 @@ class WearingDay(NamedTuple):
     hurt: bool
 
 
+class Stretch(NamedTuple):
+    """Days in a row with the same hours, as large print lists them; `to` is empty for one day alone."""
+
+    day: str
+    to: str
+    hours: str
+
+
 class WearingSheet(NamedTuple):
     """`weeks` are Monday to Sunday, None for a day outside the plan."""
 
@@ -30,47 +49,108 @@ class WearingSheet(NamedTuple):
     code: str
     sides: str
     clinic: ClinicRow
-    review_on: date | None
-    appointment: datetime | None
+    language: Language
+    seen: str
+    """The day or the appointment of the review; empty where none is set."""
+    booked: bool
     weeks: list[list[WearingDay | None]]
+    stretches: list[Stretch]
     target: str
     hours_from: str
 
 
-def wearing_sheet(db: Session, loaded: Loaded, today: date) -> WearingSheet:
+class Taken(NamedTuple):
+    """The plan of a pair as it stands, for paper and calendar alike."""
+
+    clinic: ClinicRow
+    days: list[PlanDay]
+    key: str
+    numbers: tuple[int, int, int]
+    review_on: date | None
+    appointment: datetime | None
+    """In the lab's zone."""
+
+
+def taken_home(db: Session, loaded: Loaded, today: date) -> Taken:
     """The wearing-in plan that goes home with the wearer, as it stands after the days that hurt."""
-    row = loaded.row
+    row, zone = loaded.row, people.lab(db).zone
     worn = fitting.wearing_plan(db, row["id"])
     if worn is None:
         raise Unready(f"{row['code']} has no wearing-in plan yet: it is made when the pair is dispensed.")
     due = fitting.open_review(db, row["id"])
-    numbers = (worn.start_minutes, worn.step_minutes, worn.target_minutes)
+    return Taken(
+        people.clinic(db, row["clinic_id"]),
+        fitting.plan_days(worn, at_home.notes(db, row["id"], worn, zone), today),
+        worn.plan,
+        (worn.start_minutes, worn.step_minutes, worn.target_minutes),
+        due.due_on if due else None,
+        due.appointment.astimezone(ZoneInfo(zone)) if due and due.appointment else None,
+    )
+
+
+def wearing_sheet(db: Session, loaded: Loaded, today: date, language: Language) -> WearingSheet:
+    row, taken = loaded.row, taken_home(db, loaded, today)
+    seen = language.day(taken.review_on) if taken.review_on else ""
     return WearingSheet(
         label=row["label"],
         code=row["code"],
         sides=row["all_sides"],
-        clinic=people.clinic(db, row["clinic_id"]),
-        review_on=due.due_on if due else None,
-        appointment=due.appointment if due else None,
-        weeks=weeks(plan.days_of(worn.from_day, *numbers, worn.painful_days, today)),
-        target=plan.hours_words(worn.target_minutes),
-        hours_from=hours_from(worn.plan, numbers),
+        clinic=taken.clinic,
+        language=language,
+        seen=language.moment(taken.appointment) if taken.appointment else seen,
+        booked=taken.appointment is not None,
+        weeks=weeks(taken.days, language),
+        stretches=stretches(taken.days, language),
+        # A plan longer than the sheet goes on at the clinic: never from its last day to all of the hours.
+        target=plan.hours_words(taken.days[-1][2]),
+        hours_from=hours_from(taken.key, taken.numbers, language),
     )
 
 
-def weeks(days: Sequence[tuple[int, date, int, bool]]) -> list[list[WearingDay | None]]:
+def wearing_events(db: Session, loaded: Loaded, today: date, language: Language) -> list[Event]:
+    """The same for a calendar, from today on."""
+    taken = taken_home(db, loaded, today)
+    clinic = " ".join(word for word in (taken.clinic.name, taken.clinic.phone) if word)
+    return events(taken.days, taken.review_on, taken.appointment, language, clinic, today)
+
+
+def language_of(key: str) -> Language:
+    if key not in LANGUAGES:
+        words = f"The sheet is printed in {', '.join(LANGUAGES)}; '{key[:20]}' is none of them."
+        raise BadInput(words, {"language": words})
+    return LANGUAGES[key]
+
+
+def is_link_of(db: Session, loaded: Loaded, secret: str) -> bool:
+    """Whether this secret opens the page of this pair now: only then a sheet carries it."""
+    link = at_home.open_link(db, loaded.row["id"])
+    return link is not None and link.token_hash == hash_of(secret)
+
+
+def weeks(days: Sequence[PlanDay], language: Language) -> list[list[WearingDay | None]]:
     cells: list[WearingDay | None] = [None] * days[0][1].weekday()
     cells += [
-        WearingDay(number, day, f"{day:%b}", plan.hours_words(minutes), hurt) for number, day, minutes, hurt in days
+        WearingDay(number, day, language.months[day.month - 1], plan.hours_words(minutes), hurt)
+        for number, day, minutes, hurt in days
     ]
     cells += [None] * (-len(cells) % 7)
     return [cells[start : start + 7] for start in range(0, len(cells), 7)]
 
 
-def hours_from(key: str, numbers: tuple[int, int, int]) -> str:
+def stretches(days: Sequence[PlanDay], language: Language) -> list[Stretch]:
+    """Many of them name no weekday: only so is there room for them all."""
+    same = [(minutes, [day for _, day, _, _ in group]) for minutes, group in groupby(days, key=lambda each: each[2])]
+    name = language.date if len(same) > TWO_COLUMNS else language.day
+    return [
+        Stretch(name(those[0]), name(those[-1]) if len(those) > 1 else "", plan.hours_words(minutes))
+        for minutes, those in same
+    ]
+
+
+def hours_from(key: str, numbers: tuple[int, int, int], language: Language) -> str:
     """Where the hours come from: a published plan, or the clinician who changed one."""
     published = wearing.PLANS.get(key)
     if published is None or (published.start_minutes, published.step_minutes) != numbers[:2]:
-        return "set by your clinician."
-    own = "" if published.target_minutes == numbers[2] else " The hours aimed at are set by your clinician."
-    return f"{published.words}. {published.source}{own}"
+        return language.say("own_plan")
+    own = "" if published.target_minutes == numbers[2] else f" {language.say('own_target')}"
+    return f"{language.say('plan_' + key)}{own}"

@@ -13,11 +13,13 @@ from app.people.actions.joining import (
 from app.people.actions.lab import change_lab, change_limits, keep_clinic
 from app.people.actions.passwords import Passwords
 from app.people.actions.signing import (
+    count,
     count_try,
     drop_old_sessions,
     end_idle,
     end_token,
     failed,
+    is_used_up,
     make_token,
     mark_seen,
     sign_in,
@@ -37,6 +39,7 @@ __all__ = [
     "change_staff",
     "choose_pin",
     "clear_pin",
+    "count",
     "count_sign_on",
     "count_try",
     "drop_old_sessions",
@@ -48,6 +51,7 @@ __all__ = [
     "failed",
     "find_link",
     "invite",
+    "is_used_up",
     "keep_clinic",
     "make_badge",
     "make_token",

@@ -1,5 +1,6 @@
 """Letting people in and out: sign-in with a slow-down, sessions, and the tokens of programs; each one journalled."""
 
+from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
 
 from sqlalchemy import delete, update
@@ -97,10 +98,16 @@ def count_try(db: Session, *, email: str, address: str) -> None:
     Refuses where this name or this address has had its tries, and says how long to wait; wants a transaction of its
     own, which a refusal undoes.
     """
+    if not count(db, {_by_name(email): TRIES, _by_address(address): TRIES_BY_ADDRESS}):
+        wait = int((_window() + WINDOW - clock.now()).total_seconds() // 60) + 1
+        raise TooManyTries(f"Too many wrong passwords. Try again in {wait} min, or ask a manager for a new link.")
+
+
+def count(db: Session, most: Mapping[str, int]) -> bool:
+    """Counts a try against each key, for all processes; False once one has had more than so many in this window."""
     since = _window()
     db.execute(delete(FailedSignIn).where(col(FailedSignIn.window_start) < since - WINDOW))
     insert = insert_on_sqlite if db.get_bind().dialect.name == "sqlite" else insert_on_postgresql
-    most = {_by_name(email): TRIES, _by_address(address): TRIES_BY_ADDRESS}
     # In one order, so that two who try at once never wait for each other.
     for key in sorted(most):
         first = insert(FailedSignIn).values(key=key, window_start=since, tries=1)
@@ -108,8 +115,14 @@ def count_try(db: Session, *, email: str, address: str) -> None:
             index_elements=["key", "window_start"], set_={"tries": col(FailedSignIn.tries) + 1}
         )
         if db.execute(again.returning(col(FailedSignIn.tries))).scalar_one() > most[key]:
-            wait = int((since + WINDOW - clock.now()).total_seconds() // 60) + 1
-            raise TooManyTries(f"Too many wrong passwords. Try again in {wait} min, or ask a manager for a new link.")
+            return False
+    return True
+
+
+def is_used_up(db: Session, key: str, most: int) -> bool:
+    """Whether the key has had its tries in this window; only reads."""
+    here = (col(FailedSignIn.key) == key, col(FailedSignIn.window_start) == _window())
+    return (db.execute(select(col(FailedSignIn.tries)).where(*here)).scalar() or 0) >= most
 
 
 def _forget_try(db: Session, email: str, address: str) -> None:

@@ -87,6 +87,7 @@ def keep_clinic(request: Request, ask: Signed, form: Form) -> Response:
         "phone": read_text(form, "clinic_phone", "The telephone number", wrong, most=40),
         "by_parcel": "by_parcel" in form,
         "trims": "trims" in form,
+        "wearer_pages": "wearer_pages" in form,
         "units": form.get("units", "metric"),
         "waits_for": [name for name in WAITS_FOR if name in form.all("waits_for")],
         "transit_days": read_days(form, "transit_days", wrong),

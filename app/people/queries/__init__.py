@@ -104,6 +104,7 @@ class ClinicRow(NamedTuple):
     units: str
     transit_days: int
     waits_for: list[str]
+    wearer_pages: bool
 
 
 LARGEST_ID = 2**31 - 1

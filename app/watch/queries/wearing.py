@@ -2,16 +2,18 @@
 
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import Row, func, select
+from sqlalchemy import ColumnElement, Row, func, select
 from sqlmodel import Session, col
 
 from app.bench.queries import clinic_t, order_t, pair_t
+from app.fitting.queries.at_home import UNCLEARED
 from app.fitting.rules.plan import recheck_kind
 from app.fitting.rules.review import RED_FLAGS
-from app.fitting.tables import Recheck, Review, Wish
+from app.fitting.rules.wearer import FLAG_WORDS
+from app.fitting.tables import Recheck, Review, WearerNote, Wish
 from app.orders.rules import is_child
 from app.orders.tables import Patient
 from app.watch.queries.scope import Scope, Subject
@@ -52,6 +54,7 @@ def worn(db: Session, scope: Scope, rows: Sequence[Row[Any]]) -> Iterator[facts.
         .where(col(Wish.answered_at).is_(None), *being_worn)
     ):
         wishes[wish.pair_id].append(wish)
+    noted = _noted_at_home(db, being_worn)
     for row in rows:
         _, patient_id, born_on, born_year, risks = wearers[row.id]
         since = min(when for when in (row.left_since, row.right_since) if when)
@@ -59,11 +62,26 @@ def worn(db: Session, scope: Scope, rows: Sequence[Row[Any]]) -> Iterator[facts.
         _, due_on, appointment = reviews.get(row.id, (row.id, None, None))
         why = RECHECK_WHY[kind] if kind else ""
         yield facts.Wearing(row.code, since, due_on, appointment, why, patient_id in rechecked)
-        # One flag of a kind stands on a pair: the first wish with red flags, else the first of all.
-        mine = sorted(wishes.get(row.id, ()), key=lambda wish: (not wish.red_flags, wish.noted_at))
-        for wish in mine[:1]:
-            words = tuple(RED_FLAGS.get(flag, flag).partition(":")[0] for flag in wish.red_flags)
-            yield facts.Wish(row.code, wish.noted_at, since, due_on, words)
+        told = [(wish.noted_at, _flag_words(wish.red_flags)) for wish in wishes.get(row.id, ())]
+        told += [(noted[row.id], (FLAG_WORDS,))] if row.id in noted else []
+        # One flag of a kind stands on a pair: the first that was told with red flags, else the first of all.
+        for noted_at, words in sorted(told, key=lambda each: (not each[1], each[0]))[:1]:
+            yield facts.Wish(row.code, noted_at, since, due_on, words)
+
+
+def _flag_words(flags: Sequence[str]) -> tuple[str, ...]:
+    return tuple(RED_FLAGS.get(flag, flag).partition(":")[0] for flag in flags)
+
+
+def _noted_at_home(db: Session, being_worn: Sequence[ColumnElement[bool]]) -> dict[int, datetime]:
+    """When a wearer noted a red flag on the own page that nobody has cleared, by pair."""
+    query = (
+        select(col(WearerNote.pair_id), func.min(col(WearerNote.flagged_at)))
+        .join(pair_t, pair_t.c.id == col(WearerNote.pair_id))
+        .where(*UNCLEARED, *being_worn)
+        .group_by(col(WearerNote.pair_id))
+    )
+    return {row[0]: row[1] for row in db.execute(query)}
 
 
 def _by_pair(db: Session, query: Any) -> dict[int, Any]:
