@@ -17,7 +17,8 @@ from app.demo import pages as demo
 from app.desks import api as desks_api
 from app.desks import pages as desks
 from app.exchange import api as exchange_api
-from app.exchange.actions import HANDLERS, TIMETABLE, Worker
+from app.exchange import pages as exchange
+from app.exchange.actions import workers
 from app.fitting import pages as fitting
 from app.paperwork import pages as paperwork
 from app.people import pages as people
@@ -46,11 +47,11 @@ def build(settings: Settings | None = None) -> FastAPI:
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         anyio.to_thread.current_default_thread_limiter().total_tokens = THREADS
         calm_the_collector()
-        worker = Worker(app.state.database, TIMETABLE, HANDLERS) if settings.worker else None
-        if worker:
+        started = workers(app.state.database, settings) if settings.worker else []
+        for worker in started:
             worker.start()
         yield
-        if worker:
+        for worker in started:
             await anyio.to_thread.run_sync(worker.stop)
         app.state.database.close()
 
@@ -74,6 +75,7 @@ def build(settings: Settings | None = None) -> FastAPI:
         desks,
         demo,
         bench,
+        exchange,
         exchange_api,
         fitting,
         people,

@@ -15,7 +15,8 @@ from app import clock
 from app.database import Database
 
 LEASE = timedelta(minutes=2)
-RETRIES = 12
+RETRIES = 34
+"""Tries over a little more than a day: each waits twice as long as the one before, at most an hour."""
 KEPT = timedelta(days=30)
 """How long it can be looked up what was done, or given up."""
 Handler = Callable[[dict[str, Any]], None]
@@ -54,13 +55,27 @@ def put(db: Session, topic: str, facts: dict[str, Any], due_at: datetime | None 
     db.add(Outbox(topic=topic, facts=facts, due_at=due_at or clock.now()))
 
 
-def drain(database: Database, handlers: Mapping[str, Handler], most: int = 100) -> int:
+def put_once(db: Session, topic: str) -> None:
+    """The same for what is a look at everything: unless such a row waits already."""
+    waits = select(Outbox.id).where(Outbox.topic == topic, col(Outbox.done_at).is_(None))
+    if db.exec(waits.limit(1)).first() is None:
+        put(db, topic, {})
+
+
+def drain(
+    database: Database,
+    handlers: Mapping[str, Handler],
+    most: int = 100,
+    may_go_on: Callable[[], bool] = lambda: True,
+) -> int:
     """Does what is due, each row in a claim of its own, and returns how many were done.
 
     A handler that raises is tried again, later each time; a worker that dies loses its lease after two minutes.
     """
     done = 0
     for _ in range(most):
+        if not may_go_on():
+            break
         row = _claim(database, list(handlers))
         if row is None:
             break

@@ -1,7 +1,8 @@
-"""Whose turn it is among several server processes, and when each job of the timetable last ran."""
+"""Whose turn it is among several server processes, when each job of the timetable last ran, and mails to people."""
 
 from datetime import datetime
 
+from sqlalchemy import Index, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
 
@@ -29,3 +30,27 @@ class JobRun(SQLModel, table=True):
     """All of them, ever."""
     fault: str | None = None
     """The class of the error of its last run; empty when that went well. What an error says may be a person's."""
+
+
+class Letter(SQLModel, table=True):
+    """A mail to one person about one thing: it comes about once, however often the thing is noticed."""
+
+    __table_args__ = (
+        UniqueConstraint("staff_id", "subject", "about"),
+        # What was written long ago is thrown away.
+        Index("ix_letter_made_at", "made_at"),
+    )
+
+    id: int = Field(default=None, primary_key=True)
+    staff_id: int = Field(foreign_key="staff.id")
+    subject: str
+    """A key of SUBJECTS (app/people/rules.py)."""
+    about: str
+    """Which pair and which occasion (see News in queries), or the digest's day."""
+    pair_id: int | None = Field(default=None, foreign_key="pair.id")
+    key: str
+    """The mail's own name, by which a second copy after a lost answer is known to be one."""
+    made_at: datetime
+    state: str = "waiting"
+    """waiting, sent, failed, or void: nothing was there to be told any more."""
+    ended_at: datetime | None = None

@@ -11,6 +11,8 @@ class Kind:
     """What the person did, before the name of what it was done to."""
     was_is: bool = False
     """Its facts hold what was and what is, by field."""
+    by_itself: bool = False
+    """Nobody did it: Pairtrail does it on its own."""
 
 
 KINDS: dict[str, Kind] = {
@@ -34,6 +36,11 @@ KINDS: dict[str, Kind] = {
     "badge_void": Kind("declared void the badge of"),
     "pin_set": Kind("chose a PIN:"),
     "pin_cleared": Kind("cleared the PIN of"),
+    "told_chosen": Kind("chose what to be told of by mail:", was_is=True),
+    "calendar_made": Kind("made a calendar address:"),
+    "calendar_ended": Kind("ended the calendar address:"),
+    "mail_sent": Kind("sent a mail about", by_itself=True),
+    "mail_failed": Kind("could not send a mail about", by_itself=True),
     "signed_on": Kind("signed on at"),
     "signed_off": Kind("was signed off at"),
     "sign_on_refused": Kind("was refused at signing on at"),
@@ -92,6 +99,7 @@ KINDS: dict[str, Kind] = {
     "flag_acknowledged": Kind("acknowledged a flag on"),
     "flag_put_off": Kind("put off a flag on"),
 }
+BY_ITSELF = frozenset(what for what, kind in KINDS.items() if kind.by_itself)
 FIELDS = {
     "born_on": "day of birth",
     "born_year": "year of birth",

@@ -140,6 +140,48 @@ def pin_fault(pin: str) -> str | None:
     return None
 
 
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """Something that a person can be told of by mail."""
+
+    words: str
+    """What happens, after "Tell me when"."""
+    own: frozenset[Role] = frozenset({Role.CLINICIAN})
+    """Whom it concerns at the own clinics, and whom in the whole lab."""
+    lab: frozenset[Role] = frozenset()
+    usual: bool = False
+    """Whether who has chosen nothing is told."""
+    hint: str = ""
+
+
+SUBJECTS: dict[str, Subject] = {
+    "ready": Subject("a pair is ready to dispense at my clinic"),
+    "question": Subject("a pair stands still and waits for my clinic", usual=True),
+    "red_flag": Subject("something is reported that does not wait for the review", usual=True),
+    "late": Subject(
+        "a pair will be late",
+        lab=frozenset({Role.MANAGER}),
+        hint="What is late already when you tick this is not mailed; the digest counts it.",
+    ),
+    "digest": Subject(
+        "a working day begins: one mail with what waits",
+        lab=frozenset({Role.TECHNICIAN, Role.MANAGER}),
+        hint="Nothing waits, no mail.",
+    ),
+}
+DIGEST_HOURS = range(5, 19)
+DIGEST_HOUR = 7
+"""Before the first patients of most clinics; everyone chooses the own one."""
+
+
+def concerns(subject: str, roles: frozenset[Role], clinics: frozenset[int], clinic_id: int | None = None) -> bool:
+    """Whether a subject is for somebody with these roles; with `clinic_id`, of a pair of that clinic."""
+    row = SUBJECTS[subject]
+    if not roles.isdisjoint(row.lab):
+        return True
+    return not roles.isdisjoint(row.own) and (bool(clinics) if clinic_id is None else clinic_id in clinics)
+
+
 class NoSignOn(StrEnum):
     """Why a badge and a PIN did not let somebody on, as the journal says it; the person is never told which."""
 

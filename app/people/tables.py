@@ -116,6 +116,29 @@ class Badge(SQLModel, table=True):
     void_at: datetime | None = None
 
 
+class ToldOf(SQLModel, table=True):
+    """What a person chose to be told of by mail, or not to be; without a row it is as is usual (SUBJECTS in rules)."""
+
+    __tablename__ = "told_of"
+
+    staff_id: int = Field(foreign_key="staff.id", primary_key=True)
+    subject: str = Field(primary_key=True)
+    wanted: bool
+    since: datetime
+    hour: int | None = None
+    """Of the digest: the hour of the day in the lab's zone from which it is sent."""
+
+
+class CalendarFeed(SQLModel, table=True):
+    """The secret address of a person's calendar; one works at a time. Shown once, stored hashed."""
+
+    __tablename__ = "calendar_feed"
+
+    staff_id: int = Field(foreign_key="staff.id", primary_key=True)
+    secret_hash: str = Field(unique=True)
+    made_at: datetime
+
+
 class SignedIn(SQLModel, table=True):
     """A browser's session. Only the token's hash is stored, so a copied database signs nobody in."""
 

@@ -47,6 +47,7 @@ PAGES: dict[str, tuple[str, ...]] = {
         "/plans",
         "/flags",
         "/materials/held",
+        "/me/told",
     ),
     "manager": (
         "/",
@@ -82,6 +83,7 @@ NOT_LOOKED_AT = {
     "/bench/pair/{code}",
     "/bench/held",
     "/bench/worker.js",
+    "/calendar/{secret}.ics",
     "/queue",
 }
 """Answers that are no pages, or lead to one."""

@@ -13,7 +13,7 @@ from sqlmodel import col, func, select
 
 from app import clock
 from app.database import Database
-from app.exchange.actions import HANDLERS, TIMETABLE, Worker
+from app.exchange.actions import TIMETABLE, Worker
 from app.journal.tables import Entry, Note
 from app.orders.rules.drafts import MOST
 from app.orders.tables import Order, OrderDraft
@@ -133,7 +133,7 @@ def test_a_draft_left_for_thirty_days_is_gone_with_its_words(
     clock.set_shift(timedelta(days=29))
     kept(browser("clinician"), begun(house, "gone-on-with", label="MR 9"))
     clock.set_shift(timedelta(days=31))
-    assert "drop_old_drafts" in Worker(database, TIMETABLE, HANDLERS).tick()
+    assert "drop_old_drafts" in Worker(database, TIMETABLE, {}).tick()
     with database.reading() as db:
         assert db.exec(select(OrderDraft.key)).all() == ["gone-on-with"]
     assert len(notes(database)) == 1

@@ -10,7 +10,7 @@ from app import outbox
 from app.bench.actions import once
 from app.bench.tables import DoneKey
 from app.database import Database
-from app.exchange.actions import HANDLERS, TIMETABLE, Worker
+from app.exchange.actions import TIMETABLE, Worker
 from app.outbox import Outbox
 from app.people.tables import SignedIn
 from tests.bench.conftest import Lab
@@ -20,7 +20,7 @@ Client = Callable[[str], TestClient]
 
 
 def tick(database: Database) -> list[str]:
-    return Worker(database, TIMETABLE, HANDLERS).tick()
+    return Worker(database, TIMETABLE, {}).tick()
 
 
 def ask(client: TestClient, code: str, key: str) -> httpx2.Response:

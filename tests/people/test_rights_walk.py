@@ -217,6 +217,12 @@ ROWS = (
     row("POST /people/{staff_id:int}/pin/clear", MANAGERS),
     row("GET /pin", TECHNICIANS),
     row("POST /pin", TECHNICIANS, {"pin": "1234"}),
+    # What one is told; reviews are the clinicians'. No calendar has this secret.
+    row("GET /me/told", SIGNED_IN),
+    row("POST /me/told", SIGNED_IN, {"hour": "7"}),
+    row("POST /me/told/calendar", CLINICIANS),
+    row("POST /me/told/calendar/end", SIGNED_IN),
+    row("GET /calendar/{secret}.ics", NOBODY, at={"secret": "no-such-secret"}),
     # People and the lab's settings.
     row("GET /people", MANAGERS),
     row("POST /people/invite", MANAGERS),

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import RowMapping, bindparam, delete, func, insert, select, update
 from sqlmodel import Session
 
-from app import clock
+from app import clock, outbox
 from app.bench import queries
 from app.bench.actions import positives, using
 from app.bench.queries import SIDE_COLUMNS, Loaded, hold_t, pair_t, visit_t
@@ -143,7 +143,25 @@ def write(
     if not state.stage == row["stage"] == "wear_in":  # then the review's day stays: see `work_by`
         values["due_on"] = _due(dict(row) | values, db)
     db.execute(_PAIR, {"the_pair": row["id"]} | values)
+    _let_know(db, row["id"], before, state, by)
     return Moved(row["id"], row["order_id"], move_id, state)
+
+
+def _let_know(db: Session, pair_id: int, before: State, after: State, by: Viewer) -> None:
+    """For whoever wants to be told, once this is kept: who that is, a higher room knows.
+
+    A question that is open again because its answer was taken back is one that may not have been told.
+    """
+    if _waits_to_be_dispensed(after) and not _waits_to_be_dispensed(before):
+        outbox.put(db, "pair_ready", {"pair": pair_id})
+    known = {hold.id for hold in before.holds}
+    for hold in after.holds:
+        if hold.id not in known and hold.waiting_on == "clinic":
+            outbox.put(db, "pair_asked", {"pair": pair_id, "hold": hold.id, "by": by.staff_id})
+
+
+def _waits_to_be_dispensed(state: State) -> bool:
+    return state.stage == "dispense" and not state.holds
 
 
 def work_by(db: Session, pair_id: int, day: date) -> None:

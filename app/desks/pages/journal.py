@@ -20,7 +20,7 @@ from app.errors import NotFound
 from app.fitting.rules.stance import KINDS as STANCE_KINDS
 from app.journal import queries as journal
 from app.journal.queries import EntryRow, Wanted
-from app.journal.rules import KINDS, details, told
+from app.journal.rules import BY_ITSELF, KINDS, details, told
 from app.orders import queries as orders
 from app.people import queries as people
 from app.people.permissions import need
@@ -36,6 +36,7 @@ from app.web import Typed
 router = APIRouter(include_in_schema=False)
 FILTERS = ("person", "kind", "from", "to", "about")
 NOBODY = "Someone who was not signed in"
+ITSELF = "Pairtrail"
 
 
 class Line(NamedTuple):
@@ -148,13 +149,14 @@ def _lines(db: Session, rows: list[EntryRow]) -> list[Line]:
     """The entries in words: one query for each sort of thing that they name, however many there are."""
     clinics = {clinic.id: clinic.name for clinic in people.clinics(db)}
     subjects = _subjects(db, rows, clinics)
-    holders = {row.facts["badge_of"] for row in rows if "badge_of" in row.facts}
+    holders = {row.facts[name] for row in rows for name in ("badge_of", "to") if name in row.facts}
     staff = people.staff_names(db, {row.staff_id for row in rows if row.staff_id} | holders)
     words = orders.words(db, [row.facts["note"] for row in rows if "note" in row.facts])
     names: dict[str, Mapping[Any, str]] = {
         "clinic": clinics,
         "clinics": clinics,
         "badge_of": staff,
+        "to": staff,
         "sides": SIDE_WORDS,
         "kind": {key: flag.title for key, flag in FLAGS.items()}
         | {key: kind.words for key, kind in LOT_KINDS.items()}
@@ -164,7 +166,7 @@ def _lines(db: Session, rows: list[EntryRow]) -> list[Line]:
     }
     return [
         Line(
-            staff.get(row.staff_id or 0, NOBODY),
+            ITSELF if row.what in BY_ITSELF else staff.get(row.staff_id or 0, NOBODY),
             told(row.what),
             *subjects.get((row.subject, row.subject_id), ("", "")),
             details(row.what, row.facts, names),

@@ -15,10 +15,10 @@ from app import clock, outbox
 from app.database import Database
 from app.exchange.actions import lease
 from app.exchange.actions.timetable import Job
+from app.exchange.queries import WORKER
 from app.exchange.tables import JobRun
 from app.outbox import Handler
 
-LEASE = "worker"
 EVERY_SECONDS = 5.0
 PAUSE_SECONDS = 0.02
 """Between two transactions of a job: SQLite gives its lock to whoever asks next, not to who waited longest."""
@@ -31,18 +31,21 @@ log = structlog.get_logger()
 class Worker:
     """`tick` is one round, for tests and for the thread that `start` begins and `stop` ends."""
 
-    def __init__(self, database: Database, jobs: Sequence[Job], handlers: Mapping[str, Handler]) -> None:
+    def __init__(
+        self, database: Database, jobs: Sequence[Job], handlers: Mapping[str, Handler], turn: str = WORKER
+    ) -> None:
         self.database = database
+        self.turn = turn
         self.jobs = jobs
         self.handlers = handlers
         self.name = secrets.token_hex(8)
         self._ended = threading.Event()
-        self._thread = threading.Thread(target=self._go_on, name="worker", daemon=True)
+        self._thread = threading.Thread(target=self._go_on, name=turn, daemon=True)
 
     def tick(self) -> list[str]:
         """Does what is due, if this process has the turn; returns the names of the jobs that were tried."""
         if self.handlers and self._has_turn():
-            outbox.drain(self.database, self.handlers)
+            outbox.drain(self.database, self.handlers, may_go_on=self._has_turn)
         tried = []
         for job in self._due() if self._has_turn() else []:
             self._do(job)
@@ -56,7 +59,7 @@ class Worker:
         """Waits for the transaction that is under way, and leaves the turn to others."""
         self._ended.set()
         self._thread.join()
-        lease.give_up(self.database, LEASE, self.name)
+        lease.give_up(self.database, self.turn, self.name)
 
     def _go_on(self) -> None:
         while not self._ended.is_set():
@@ -67,7 +70,7 @@ class Worker:
             self._ended.wait(EVERY_SECONDS)
 
     def _has_turn(self) -> bool:
-        return not self._ended.is_set() and lease.hold(self.database, LEASE, self.name)
+        return not self._ended.is_set() and lease.hold(self.database, self.turn, self.name)
 
     def _due(self) -> list[Job]:
         with self.database.reading() as db:

@@ -14,6 +14,7 @@ from app.people.actions.lab import change_lab, change_limits, keep_clinic
 from app.people.actions.passwords import Passwords
 from app.people.actions.signing import (
     count,
+    count_calendar_try,
     count_try,
     drop_old_sessions,
     end_idle,
@@ -30,6 +31,7 @@ from app.people.actions.signing import (
 from app.people.actions.signing_on import count_sign_on, refuse_sign_on, sign_off, sign_on, whose_badge
 from app.people.actions.staff import change_staff, end_access
 from app.people.actions.stations import end_station, enrol
+from app.people.actions.told import choose_told, end_calendar, make_calendar
 
 __all__ = [
     "Passwords",
@@ -38,12 +40,15 @@ __all__ = [
     "change_limits",
     "change_staff",
     "choose_pin",
+    "choose_told",
     "clear_pin",
     "count",
+    "count_calendar_try",
     "count_sign_on",
     "count_try",
     "drop_old_sessions",
     "end_access",
+    "end_calendar",
     "end_idle",
     "end_station",
     "end_token",
@@ -54,6 +59,7 @@ __all__ = [
     "is_used_up",
     "keep_clinic",
     "make_badge",
+    "make_calendar",
     "make_token",
     "mark_seen",
     "password_link",

@@ -99,8 +99,19 @@ def count_try(db: Session, *, email: str, address: str) -> None:
     own, which a refusal undoes.
     """
     if not count(db, {_by_name(email): TRIES, _by_address(address): TRIES_BY_ADDRESS}):
-        wait = int((_window() + WINDOW - clock.now()).total_seconds() // 60) + 1
-        raise TooManyTries(f"Too many wrong passwords. Try again in {wait} min, or ask a manager for a new link.")
+        words = f"Too many wrong passwords. Try again in {_wait()} min, or ask a manager for a new link."
+        raise TooManyTries(words)
+
+
+def count_calendar_try(db: Session, *, address: str) -> None:
+    """The same for a calendar's address that nobody has: it can't be guessed, but asking costs us a look each time."""
+    if not count(db, {f"calendar {address}": TRIES_BY_ADDRESS}):
+        raise TooManyTries(f"Too many calendar addresses that lead nowhere. Try again in {_wait()} min.")
+
+
+def _wait() -> int:
+    """Minutes until the next window."""
+    return int((_window() + WINDOW - clock.now()).total_seconds() // 60) + 1
 
 
 def count(db: Session, most: Mapping[str, int]) -> bool:

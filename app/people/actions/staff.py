@@ -12,7 +12,7 @@ from app.people import queries
 from app.people.actions.passwords import Passwords
 from app.people.actions.stations import end_sign_ons
 from app.people.rules import Role, SignedOffBy, Viewer, password_fault
-from app.people.tables import ApiToken, Badge, Lab, Link, SignedIn, Staff, StaffClinic
+from app.people.tables import ApiToken, Badge, CalendarFeed, Lab, Link, SignedIn, Staff, StaffClinic
 
 
 def join(
@@ -94,11 +94,12 @@ def change_staff(db: Session, *, by: Viewer, staff_id: int, roles: list[str], cl
 
 
 def end_access(db: Session, *, by: Viewer, staff_id: int) -> None:
-    """At once: every session, token, badge and open link of the person stops with this transaction."""
+    """At once: every session, token, badge, calendar and open link of the person stops with this transaction."""
     staff = here_now(db, staff_id)
     _not_the_last(db, staff)
     staff.ended_at, staff.password, staff.pin = clock.now(), None, None
     void_badges(db, staff_id)
+    db.execute(delete(CalendarFeed).where(col(CalendarFeed.staff_id) == staff_id))
     end_sign_ons(db, why=SignedOffBy.ACCESS_ENDED, staff_id=staff_id)
     end_sessions(db, staff_id)
     tokens = update(ApiToken).where(col(ApiToken.staff_id) == staff_id, col(ApiToken.ended_at).is_(None))

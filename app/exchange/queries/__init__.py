@@ -10,6 +10,8 @@ from app import clock
 from app.exchange.tables import JobRun, Lease
 from app.outbox import Outbox
 
+WORKER = "worker"
+"""The turn of whoever drains the outbox and keeps the timetable; mails have a turn of their own."""
 run_t = JobRun.metadata.tables["job_run"]
 
 
@@ -50,4 +52,7 @@ def outbox_rows(db: Session) -> Waiting:
 
 def somebody_works(db: Session) -> bool:
     """Whether a worker of any process has the turn; without one the outbox and the timetable stand still."""
-    return db.execute(select(col(Lease.name)).where(col(Lease.until) > clock.now())).first() is not None
+    return (
+        db.execute(select(col(Lease.name)).where(col(Lease.name) == WORKER, col(Lease.until) > clock.now())).first()
+        is not None
+    )
