@@ -26,7 +26,7 @@ from app.people.permissions import need
 from app.people.sessions import Ask, Signed
 from app.templating import page
 from app.trade import plaster
-from app.trade.calendar import calendar_file
+from app.trade.calendars import calendar_file
 from app.trade.sentences import ENGLISH, SIZES
 from app.web import WEARERS, Form
 
@@ -124,7 +124,7 @@ def wearing_calendar(code: str, ask: Signed, language: str = ENGLISH.key) -> Res
         loaded = bench.find(db, code, viewer)
         need(viewer, "print_paper", loaded.row["clinic_id"])
         rows = queries.wearing_events(db, loaded, clock.today(viewer.zone), said)
-    made = calendar_file(rows, made_at=clock.now(), product="Pairtrail")
+    made = calendar_file(rows, name=said.say("title"))
     saved_as = {"content-disposition": 'attachment; filename="hours.ics"'}
     return Response(made, media_type="text/calendar", headers=saved_as)
 

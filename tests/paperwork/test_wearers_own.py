@@ -19,7 +19,7 @@ from tests.house import ZONE
 from tests.paperwork.conftest import A4, print_sheet
 from tests.paperwork.test_wearing_in_sheet import dispensed
 from tests.people.conftest import visitor
-from tests.trade.test_calendar import read
+from tests.trade.test_calendars import read
 
 Browser = Callable[[str], TestClient]
 SLOWEST = {"key": "half_hour", "start_minutes": 5, "step_minutes": 5, "target_minutes": 480}
@@ -116,11 +116,9 @@ def test_the_calendar_has_a_day_for_the_hours_until_the_review_and_nobody_s_name
     answer = browser("clinician").get(f"/paper/{code}/wearing.ics?language=es")
     assert answer.headers["content-type"].startswith("text/calendar")
     rows = read(answer.content)
-    days = [value for name, value in rows if name == "DTSTART;VALUE=DATE"]
-    titles = [value.replace("\u00a0", " ") for name, value in rows if name == "SUMMARY"]
+    titles = [str(row["summary"]).replace("\u00a0", " ") for row in rows]
     today = clock.today(ZONE)
-    assert days[0] == f"{today:%Y%m%d}"
-    assert days[1] == f"{today + timedelta(days=1):%Y%m%d}"
+    assert [row["dtstart"] for row in rows[:2]] == [today, today + timedelta(days=1)]
     assert titles[:3] == ["Plantillas: máximo 1 h", "Plantillas: máximo 2 h", "Plantillas: máximo 3 h"]
     assert titles[-1] == "Plantillas: revisión"
     text = answer.content.decode()
@@ -139,5 +137,5 @@ def test_a_painful_day_noted_at_home_stands_on_paper_and_in_the_calendar(
     assert "day 1 1 h it hurt this day" in sheet.words
     assert "day 2 1 h skin fine" in sheet.words
     rows = read(visitor(app).get(f"/w/{secret}/calendar.ics").content)
-    titles = [value.replace("\u00a0", " ") for name, value in rows if name == "SUMMARY"]
+    titles = [str(row["summary"]).replace("\u00a0", " ") for row in rows]
     assert titles[:3] == ["Orthoses: 1 h at most", "Orthoses: 1 h at most", "Orthoses: 2 h at most"]

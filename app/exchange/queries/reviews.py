@@ -10,13 +10,12 @@ from app import clock
 from app.bench.queries import clinic_t, pair_t
 from app.bench.tables import Move
 from app.fitting.queries import review_t
+from app.fitting.rules.takeaway import MINUTES
 from app.people import queries as people
 from app.trade.calendars import Event
 
 BACK, AHEAD = timedelta(weeks=2), timedelta(weeks=8)
 """An open review of the last days is still to be held; what lies further off will come into the calendar in time."""
-MINUTES = 30
-"""How long a review is taken to last, from memory; its end is not recorded."""
 move_t = Move.metadata.tables["move"]
 
 

@@ -22,7 +22,7 @@ from app.fitting.rules.plan import hours_words
 from app.fitting.rules.takeaway import events
 from app.people import queries as people
 from app.templating import page
-from app.trade.calendar import calendar_file
+from app.trade.calendars import calendar_file
 from app.trade.sentences import ENGLISH, LANGUAGES, Language
 from app.web import WEARERS, Form
 
@@ -155,8 +155,8 @@ def _calendar(db: Session, found: Opened, said: Language) -> bytes:
         raise NotFound(actions.NOT_OPEN)
     days = queries.plan_days(plan, at_home.notes(db, found.pair_id, plan, zone), today)
     booked = found.appointment.astimezone(ZoneInfo(zone)) if found.appointment else None
-    rows = events(days, found.review_on, booked, said, f"{found.clinic} {found.phone}", today)
-    return calendar_file(rows, made_at=clock.now(), product="Pairtrail")
+    rows = events(days, found.review_on, booked, said, f"{found.clinic} {found.phone}", today, clock.now())
+    return calendar_file(rows, name=said.say("title"))
 
 
 def _language(key: str) -> Language:

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
 
+from app import clock
 from app.bench.queries import Loaded
 from app.errors import BadInput, Unready
 from app.fitting import queries as fitting
@@ -18,7 +19,7 @@ from app.people import queries as people
 from app.people.queries import ClinicRow
 from app.people.rules import hash_of
 from app.trade import wearing
-from app.trade.calendar import Event
+from app.trade.calendars import Event
 from app.trade.sentences import LANGUAGES, Language
 
 TWO_COLUMNS = 36
@@ -111,7 +112,7 @@ def wearing_events(db: Session, loaded: Loaded, today: date, language: Language)
     """The same for a calendar, from today on."""
     taken = taken_home(db, loaded, today)
     clinic = " ".join(word for word in (taken.clinic.name, taken.clinic.phone) if word)
-    return events(taken.days, taken.review_on, taken.appointment, language, clinic, today)
+    return events(taken.days, taken.review_on, taken.appointment, language, clinic, today, clock.now())
 
 
 def language_of(key: str) -> Language:
