@@ -4,6 +4,9 @@ import hashlib
 import secrets
 from pathlib import Path
 
+from sqlalchemy import event
+from sqlmodel import Session
+
 from app.errors import NotFound
 
 
@@ -23,6 +26,12 @@ class Storage:
         part = path.with_suffix(".part")
         part.write_bytes(content)
         part.rename(path)  # a reader never sees half a file
+        return key
+
+    def keep_with(self, db: Session, content: bytes, kind: str) -> str:
+        """As `keep`, for what belongs to this transaction: if it comes to nothing, the file is gone again."""
+        key = self.keep(content, kind)
+        event.listen(db, "after_rollback", lambda _session: self.drop(key))
         return key
 
     def read(self, key: str) -> bytes:

@@ -234,6 +234,12 @@ def answer(request: Request, refusal: Refusal) -> Response:
     )
 
 
+def to_be_saved(content: bytes, kind: str, name: str) -> Response:
+    """A file that came from outside, under a name of ours: a page may hold it, opened on its own it is saved."""
+    headers = {"content-disposition": f'attachment; filename="{name}"', "cache-control": "private, no-store"}
+    return Response(content, media_type=kind, headers=headers)
+
+
 def problems(*statuses: int) -> dict[int | str, dict[str, Any]]:
     """What a router for programs declares of its refusals: each is problem+json, whatever stands in the way."""
     titles: dict[int, str] = {}

@@ -1,7 +1,7 @@
 """The process that reads one scan behind a wall: content on standard input, measures or fault as JSON on output.
 
 A program of its own (`python -m app.capture.inside KIND BYTES SECONDS`), which imports little, because it starts anew
-for each file. app/capture/reading.py starts it.
+for each file. app/capture/reading/scans.py starts it.
 """
 
 import json

@@ -7,7 +7,7 @@ from sqlmodel import Session, col, select
 from app.bench.tables import Pair
 from app.capture import actions as capture
 from app.capture import queries as captures
-from app.capture.reading import ScanFile
+from app.capture.reading.scans import ScanFile
 from app.capture.tables import Capture, Scan, WorkedFrom
 from app.orders.tables import Order
 from app.people.rules import Role, Viewer

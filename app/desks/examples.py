@@ -48,6 +48,28 @@ def named(examples: Examples) -> dict[str, Any]:
     return {"requestBody": {"content": {"application/json": {"examples": shown}}}}
 
 
+def files(fields: Mapping[str, tuple[str, str]], shown: Examples) -> dict[str, Any]:
+    """The same for a form with files. A field is a `file`, several `files`, or `json`, with its words.
+
+    In an example a file stands by its name.
+    """
+    kinds: Mapping[str, dict[str, Any]] = {
+        "file": _FILE,
+        "files": {"type": "array", "items": _FILE, "minItems": 1},
+        "json": {"type": "string", "contentMediaType": "application/json"},
+    }
+    schema = {
+        "type": "object",
+        "required": list(fields),
+        "properties": {name: kinds[kind] | {"description": words} for name, (kind, words) in fields.items()},
+    }
+    extra = named(shown)["requestBody"]["content"]["application/json"]
+    return {"requestBody": {"required": True, "content": {"multipart/form-data": {"schema": schema} | extra}}}
+
+
+_FILE = {"type": "string", "format": "binary"}
+
+
 def _words(act: Act) -> str:
     """What the act takes, from its row in the table of acts."""
     says = []
@@ -119,6 +141,16 @@ PARCELS: Examples = {
 ARRIVALS: Examples = {
     "all_here": ("Everything is here and whole", {"exceptions": {}}),
     "one_missing": ("One pair is not in it", {"exceptions": {CODE: "missing"}}),
+}
+SCANS: Examples = {"left": ("A file", {"scan": "foot.stl"})}
+WITH_PHOTOS: Examples = {
+    "question": (
+        "A question to the clinic with two photos; it is asked with both or not at all",
+        {
+            "act": {"act": "ask", "from_stage": "press", "reason": "Is this edge meant?", "waiting_on": "clinic"},
+            "photos": ["edge.jpg", "heel.jpg"],
+        },
+    )
 }
 BELONGINGS: Examples = {"shoes": ("The wearer's shoes", {"kind": "shoes"})}
 FATES: Examples = {

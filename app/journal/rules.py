@@ -80,6 +80,7 @@ KINDS: dict[str, Kind] = {
     "measured": Kind("measured how the wearer stands, for"),
     "measure_corrected": Kind("corrected a measure of how the wearer stands, for"),
     "stance_photo_added": Kind("added a photo of how the wearer stands, for"),
+    "photos_added": Kind("added photos to what was asked or told of"),
     "arrived": Kind("wrote down what has arrived:"),
     "arrival_matched": Kind("matched"),
     "arrival_split": Kind("matched a part of"),
@@ -117,7 +118,9 @@ FIELDS = {
     "zone": "time zone",
 }
 """Fields whose name in the log is no word of ours."""
-IDS = frozenset({"fields", "note", "prescription", "scan", "order", "hold", "positive", "measure", "replaces", "photo"})
+IDS = frozenset(
+    {"fields", "note", "prescription", "scan", "order", "hold", "positive", "measure", "replaces", "photo", "move"}
+)
 """Facts that say nothing to a person, or are told in another way."""
 
 

@@ -76,6 +76,7 @@ NOT_LOOKED_AT = {
     "/api/v1/openapi.json",
     "/api/v1/pairs",
     "/api/v1/pairs/{code}",
+    "/api/v1/pairs/{code}/photos/{photo_id}",
     "/api/v1/queues",
     "/api/v1/flags",
     "/api/v1/turnaround",

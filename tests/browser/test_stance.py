@@ -57,7 +57,7 @@ def photo(angles: Angles) -> FilePayload:
 def add(page: Page, devices: str, angles: Angles) -> Locator:
     """Adds the photo and returns its part of the page."""
     part = page.locator(f"#{devices}")
-    part.locator(f"#choose-{devices}").set_input_files(photo(angles))
+    part.locator(f"#take-{devices}-chosen").set_input_files(photo(angles))
     part.get_by_role("button", name="Add the photo").click()
     expect(page.get_by_role("status").first).to_contain_text("now mark its points")
     expect(part.locator(".marking img")).to_be_visible()
@@ -206,7 +206,7 @@ def test_what_is_no_photo_is_told_where_it_was_chosen(come_in: ComeIn, ready: st
     page.goto(f"/pair/{ready}/stance")
     drawing = tmp_path / "feet.svg"
     drawing.write_text('<svg xmlns="http://www.w3.org/2000/svg"/>')
-    page.locator("#choose-with").set_input_files(drawing)
+    page.locator("#take-with-chosen").set_input_files(drawing)
     page.locator("#with").get_by_role("button", name="Add the photo").click()
     expect(page.get_by_role("alert")).to_contain_text("a drawing or a page")
     expect(page.locator("#with .field.wrong")).to_be_visible()

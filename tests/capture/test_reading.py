@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from app.capture import reading
-from app.capture.reading import Limits
+from app.capture.reading import scans as reading
+from app.capture.reading.scans import Limits
 from app.settings import ROOT
 from app.trade.footmesh import NotAFootMesh
 

@@ -189,7 +189,7 @@ def test_what_could_not_be_written_down_is_not_kept_in_the_store(
     app: FastAPI, browser: Person, lab: Lab, code: str
 ) -> None:
     """The file is stored within the act: where the act comes to nothing, so does the file."""
-    from app.capture import reading
+    from app.capture.reading import scans as reading
 
     file = reading.read("foot.stl", LEFT)
     with pytest.raises(RuntimeError), lab.database.writing() as db:

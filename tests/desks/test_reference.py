@@ -1,14 +1,17 @@
 """The API's reference: it tells everything, and whatever it shows can be sent as it stands."""
 
+import io
 import json
 import subprocess
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from datetime import timedelta
 from typing import Any, NamedTuple
 
+import httpx2
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
+from PIL import Image
 from sqlmodel import col, update
 
 from app import clock
@@ -21,7 +24,7 @@ from app.desks.examples import CODE, LOT
 from app.desks.pages.reference import read
 from app.desks.rules import ELSEWHERE
 from app.main import build
-from app.settings import Settings
+from app.settings import ROOT, Settings
 from tests import house as builders
 from tests.bench.conftest import Lab
 
@@ -29,7 +32,11 @@ ACT = "/api/v1/pairs/{code}/acts"
 ARRIVAL = "/api/v1/parcels/{parcel_id}/arrival"
 BELONGING = "/api/v1/pairs/{code}/belongings"
 FATE = "/api/v1/pairs/{code}/belongings/{belonging_id}"
+PHOTOS = "/api/v1/pairs/{code}/acts/photos"
+SCAN = "/api/v1/pairs/{code}/scans/{side}"
 PRESCRIPTION = "/api/v1/pairs/{code}/prescription"
+FORMS = (PHOTOS, SCAN)
+"""Addresses that take a form with files."""
 
 
 class DemoLab(Lab):
@@ -60,6 +67,9 @@ class DemoLab(Lab):
             lot = materials.add_lot(db, by=technician, material_id=material, typed={"number": "A 1", "stock": "9"})
             db.execute(update(LotTable).where(col(LotTable.id) == lot).values(id=LOT))
         return self.pair()
+
+    def from_scans(self) -> str:
+        return self.order(way="direct", captures=dict.fromkeys("LR", "scan"), label="From scans")
 
     def given_up(self) -> str:
         code = self.worn()
@@ -107,6 +117,8 @@ SITUATIONS: dict[tuple[str, str], Situation] = {
     ("/api/v1/parcels", "back_to_the_lab"): Situation("quay clinician", DemoLab.to_come_back),
     (ARRIVAL, "all_here"): Situation("quay clinician", to_send),
     (ARRIVAL, "one_missing"): Situation("quay clinician", to_send),
+    (SCAN, "left"): Situation("technician", DemoLab.from_scans),
+    (PHOTOS, "question"): Situation("technician", at("press")),
     (BELONGING, "shoes"): Situation("technician", at("press")),
     (FATE, "given_back"): Situation("clinician", at("press")),
     (FATE, "kept"): Situation("technician", at("press")),
@@ -166,6 +178,38 @@ def examples(app: FastAPI) -> dict[tuple[str, str], Any]:
     }
 
 
+def photo(colour: str) -> bytes:
+    out = io.BytesIO()
+    Image.new("RGB", (300, 400), colour).save(out, "JPEG")
+    return out.getvalue()
+
+
+FILES = {
+    "foot.stl": (ROOT / "app/demo/feet/adult-left.stl").read_bytes(),
+    "edge.jpg": photo("tan"),
+    "heel.jpg": photo("olive"),
+}
+"""What lies in the folder from which an example is sent."""
+
+
+def parts(body: Mapping[str, Any]) -> list[tuple[str, str, bool]]:
+    """The fields of a form in their order: name, what it says, and whether that is a file."""
+    found = []
+    for name, value in body.items():
+        if isinstance(value, dict):
+            found.append((name, json.dumps(value), False))
+        else:
+            found += [(name, file, True) for file in ([value] if isinstance(value, str) else value)]
+    return found
+
+
+def send(client: TestClient, path: str, address: str, body: Mapping[str, Any]) -> httpx2.Response:
+    if path not in FORMS:
+        return client.post(address, json=body)
+    files = [(name, (said, FILES[said])) for name, said, is_file in parts(body) if is_file]
+    return client.post(address, data={name: said for name, said, is_file in parts(body) if not is_file}, files=files)
+
+
 def test_every_example_works_on_the_demo(demo: tuple[FastAPI, DemoLab]) -> None:
     app, lab = demo
     found = examples(app)
@@ -183,7 +227,7 @@ def test_every_example_works_on_the_demo(demo: tuple[FastAPI, DemoLab]) -> None:
         if path == FATE:
             noted = client.post(BELONGING.format(code=code), json={"kind": "shoes"})
             places["belonging_id"] = noted.json()["belonging"]
-        answer = client.post(path.format(**places), json=json.loads(json.dumps(body).replace(CODE, code)))
+        answer = send(client, path, path.format(side="L", **places), json.loads(json.dumps(body).replace(CODE, code)))
         if answer.status_code not in (200, 201):
             refused[path, name] = answer.text
         clock.set_shift(timedelta())
@@ -203,7 +247,7 @@ def test_every_operation_says_what_it_does_takes_and_refuses(demo: tuple[FastAPI
             here = f"{method} {path}"
             silent += [f"{here}: {part}" for part in ("summary", "description") if not operation.get(part)]
             for content in operation.get("requestBody", {}).get("content", {}).values():
-                if not content.get("examples") and "multipart" not in str(operation["requestBody"]):
+                if not content.get("examples"):
                     silent.append(f"{here}: examples")
             for status, said in operation["responses"].items():
                 if status >= "400" and list(said["content"]) != ["application/problem+json"]:
@@ -229,10 +273,17 @@ def test_a_command_copied_from_the_page_sends_its_example(demo: tuple[FastAPI, D
             script = f"curl() {{ printf '%s\\0' \"$@\"; }}; {known}\n{example.command}"
             run = subprocess.run(["sh", "-euc", script], capture_output=True, text=True, check=True, timeout=10)
             words = run.stdout.split("\0")
-            address = operation.path.format(code="26-00012-X", parcel_id=7, belonging_id=3)
+            address = operation.path.format(code="26-00012-X", parcel_id=7, belonging_id=3, side="L")
             assert words[:3] == ["-X", "POST", f"http://lab.example{address}"]
             assert "Authorization: Bearer secret" in words
             body = json.dumps(bodies[operation.path, name]).replace(CODE, "26-00012-X")
+            if operation.path in FORMS:
+                sent = [(word, words[n + 1]) for n, word in enumerate(words) if word in ("-F", "--form-string")]
+                assert sent == [
+                    ("-F", f"{name}=@{said}") if is_file else ("--form-string", f"{name}={said}")
+                    for name, said, is_file in parts(json.loads(body))
+                ]
+                continue
             assert json.loads(words[words.index("-d") + 1]) == json.loads(body)
 
 

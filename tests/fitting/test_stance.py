@@ -15,9 +15,9 @@ from sqlalchemy import text
 from sqlalchemy.exc import OperationalError, ProgrammingError
 from sqlmodel import col, select
 
+from app.capture.reading.photos import read
 from app.database import Database
 from app.fitting import actions
-from app.fitting.reading import read
 from app.fitting.tables import FootMeasure, StancePhoto
 from app.journal.tables import Entry
 from app.people.tables import Clinic

@@ -90,6 +90,10 @@ ROWS = (
     # Without a file: who may add one is told to choose it. No scan is there to be taken out by anyone.
     row("POST /pair/{code}/scan/{side}", (DOOR, MAY, MAY, HIDDEN, NO)),
     row("GET /pair/{code}/scan/{side}", (DOOR, HIDDEN, HIDDEN, HIDDEN, HIDDEN)),
+    # No photo went along with what was asked in this story: who sees the pair is told so.
+    row("GET /pair/{code}/photo/{photo_id}", (DOOR, HIDDEN, HIDDEN, HIDDEN, HIDDEN), at={"photo_id": "1"}),
+    row("GET /pair/{code}/photo/{photo_id}/whole", (DOOR, HIDDEN, HIDDEN, HIDDEN, HIDDEN), at={"photo_id": "1"}),
+    row("GET /pair/{code}/photo/{photo_id}/small", (DOOR, HIDDEN, HIDDEN, HIDDEN, HIDDEN), at={"photo_id": "1"}),
     row("GET /pair/{code}/stance", OWN_CLINICIAN),
     row("POST /pair/{code}/stance", OWN_CLINICIAN, {"kind": "posture"}),
     # No photo was added in this story: who may see one is told so, and who may add one to choose it.
@@ -165,6 +169,9 @@ ROWS = (
     row("GET /api/v1/pairs", SIGNED_IN),
     row("GET /api/v1/pairs/{code}", WHO_SEES_THE_PAIR),
     row("POST /api/v1/pairs/{code}/acts", WHO_SEES_THE_PAIR, ASK),
+    # Without photos: who sees the pair is told to send some.
+    row("POST /api/v1/pairs/{code}/acts/photos", WHO_SEES_THE_PAIR),
+    row("GET /api/v1/pairs/{code}/photos/{photo_id}", (DOOR, HIDDEN, HIDDEN, HIDDEN, HIDDEN), at={"photo_id": "1"}),
     row("POST /api/v1/pairs/{code}/belongings", WHO_SEES_THE_PAIR, {"kind": "liners"}),
     row("POST /api/v1/pairs/{code}/belongings/{belonging_id}", WHO_SEES_THE_PAIR, {"becomes": "to_clinic"}),
     row("POST /api/v1/pairs/{code}/scans/{side}", (DOOR, MAY, MAY, HIDDEN, NO)),

@@ -78,6 +78,7 @@ from app.bench.queries.pairs import (
     terms_of,
     visit_t,
 )
+from app.bench.queries.photos import PhotoRow, photo, photos_of
 from app.bench.queries.sheets import BatchRow, batch, bench_settings, bodies_of, printed_sheet, sheets_in_stock
 from app.bench.queries.station import StationRow, at_station, held_by_station, left_since
 
@@ -102,6 +103,7 @@ __all__ = [
     "OfPair",
     "OfWearer",
     "ParcelRow",
+    "PhotoRow",
     "Question",
     "QueueRow",
     "StationRow",
@@ -157,6 +159,8 @@ __all__ = [
     "pairs_with_lot",
     "parcel_contents",
     "parcels_under_way",
+    "photo",
+    "photos_of",
     "prescription_number",
     "printed_sheet",
     "questions",

@@ -4,10 +4,11 @@ from collections.abc import Collection
 from datetime import date, datetime
 from typing import NamedTuple
 
-from sqlalchemy import or_, select
+from sqlalchemy import func, or_, select
 from sqlmodel import Session, col
 
 from app.bench.queries.pairs import hold_t, pair_t
+from app.bench.queries.photos import photo_t
 from app.bench.tables import Move
 from app.journal.tables import Note
 from app.people.tables import Staff
@@ -23,10 +24,13 @@ class Question(NamedTuple):
     before: str | None
     since: datetime
     by: str
+    photos: int
 
 
 def questions(db: Session, clinics: Collection[int], most: int = 20) -> list[Question]:
     """What is open on pairs of these clinics and waits on the clinic, the oldest first."""
+    its_own = (photo_t.c.pair_id == hold_t.c.pair_id, photo_t.c.move_id == hold_t.c.id)
+    photos = select(func.count()).select_from(photo_t).where(*its_own).scalar_subquery()
     rows = db.execute(
         select(
             pair_t.c.code,
@@ -38,6 +42,7 @@ def questions(db: Session, clinics: Collection[int], most: int = 20) -> list[Que
             hold_t.c.before,
             hold_t.c.opened_at,
             col(Staff.name),
+            photos,
         )
         .join(pair_t, pair_t.c.id == hold_t.c.pair_id)
         .join(Move, col(Move.id) == hold_t.c.id)

@@ -3,6 +3,7 @@
 from app.bench.tables.boxes import Belonging, Parcel, ParcelBelonging, ParcelItem
 from app.bench.tables.materials import Lot, LotHold, LotNotice, LotUse, Material
 from app.bench.tables.pairs import DoneKey, Hold, Move, Pair, Serial, Stay, Visit
+from app.bench.tables.photos import MovePhoto
 from app.bench.tables.setup import BenchSetup, PrintedSheet
 
 __all__ = [
@@ -16,6 +17,7 @@ __all__ = [
     "LotUse",
     "Material",
     "Move",
+    "MovePhoto",
     "Pair",
     "Parcel",
     "ParcelBelonging",

@@ -5,12 +5,11 @@ from collections.abc import Collection, Mapping
 from datetime import date
 from typing import Any
 
-from sqlalchemy import event
 from sqlmodel import Session, col, select
 
 from app import clock
 from app.capture import queries
-from app.capture.reading import ScanFile
+from app.capture.reading.scans import ScanFile
 from app.capture.rules import KINDS, kept_measures, why_no_scan
 from app.capture.tables import Arrival, Capture, Scan, WorkedFrom
 from app.errors import BadInput, NotFound, Unready
@@ -90,8 +89,7 @@ def add_scan(db: Session, storage: Storage, *, by: Viewer, order_id: int, side: 
             raise BadInput(words, {f"scan.{side}": words})
     if why_not := why_no_scan(capture.kind, capture.state, capture.file_key is not None):
         raise Unready(why_not)
-    key = storage.keep(file.content, file.mesh.kind)
-    event.listen(db, "after_rollback", lambda _session: storage.drop(key))
+    key = storage.keep_with(db, file.content, file.mesh.kind)
     scan = Scan(
         capture_id=capture.id,
         file_key=key,

@@ -1,6 +1,6 @@
 """One way in for every act, whichever page, scan or program asks for it: the room that owns the act is called."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 
@@ -10,13 +10,15 @@ from app.bench import actions as bench
 from app.bench import queries
 from app.bench.actions import Moved, using
 from app.bench.queries import Loaded
+from app.bench.rules import photos as photo_rules
 from app.bench.rules.acts import ENDS
 from app.bench.rules.machine import Asked
 from app.bench.rules.orders import Wanted
 from app.bench.rules.stages import start_of
 from app.capture import actions as capture
 from app.capture.queries import captured_on
-from app.capture.reading import ScanFile
+from app.capture.reading.photos import Photo
+from app.capture.reading.scans import ScanFile
 from app.desks.actions import positives
 from app.desks.rules import ELSEWHERE, MARKS_START, REMAKE_STARTS
 from app.errors import BadInput, NotFound, Unready
@@ -45,6 +47,23 @@ def do(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetime | 
         asked = replace(asked, facts={key: value for key, value in asked.facts.items() if key not in box})
         return bench.check_in(db, code=code, asked=asked, by=by, done_at=done_at, **box)
     return bench.move(db, code=code, asked=asked, by=by, done_at=done_at)
+
+
+def do_with_photos(
+    db: Session,
+    storage: Storage,
+    *,
+    code: str,
+    asked: Asked,
+    photos: Sequence[Photo],
+    by: Viewer,
+    done_at: datetime | None = None,
+) -> Moved:
+    """As `do`; the photos, if there are any, show what is asked or told, and are kept with it or not at all."""
+    photo_rules.check(asked.act, len(photos))
+    moved = do(db, code=code, asked=asked, by=by, done_at=done_at)
+    bench.attach(db, storage, moved=moved, photos=photos, by=by)
+    return moved
 
 
 def remake(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetime | None = None) -> Moved:

@@ -2,8 +2,8 @@
 
 from fastapi import APIRouter
 
-from app.desks.api import belongings, lots, trail
+from app.desks.api import belongings, lots, photos, trail
 
 router = APIRouter()
-for subject in (trail, belongings, lots):
+for subject in (trail, photos, belongings, lots):
     router.include_router(subject.router)

@@ -18,7 +18,7 @@ from app.bench.rules.acts import ACTS, WAITING_ON
 from app.bench.rules.machine import Asked
 from app.bench.rules.orders import Wanted
 from app.bench.rules.stages import STAGES
-from app.capture.reading import MOST_BYTES, ScanFile, read_upload
+from app.capture.reading.scans import MOST_BYTES, ScanFile, read_upload
 from app.capture.rules import kept_measures
 from app.desks import actions, examples
 from app.desks.queries import own, pair_answer
@@ -186,25 +186,33 @@ def show_pair(code: Code, ask: Called) -> dict[str, Any]:
 )
 def do_act(code: Code, body: ActIn, ask: Called, idempotency_key: Key = None) -> dict[str, Any]:
     """Answers where the pair stands afterwards. The same key sent twice acts once and answers the same twice."""
-    asked = Asked(**body.model_dump(exclude={"done_at"}))
+    asked = asked_in(body)
     with ask.writing() as (viewer, db):
 
         def act() -> dict[str, Any]:
-            moved = actions.do(db, code=code, asked=asked, by=viewer, done_at=body.done_at)
-            state = moved.state
-            return {
-                "code": state.code,
-                "stage": state.stage,
-                "sides": dict(state.sides),
-                "end": state.end,
-                "place": state.place if state.stage else None,
-                "version": state.version,
-                "move": moved.move_id,
-            }
+            return standing(actions.do(db, code=code, asked=asked, by=viewer, done_at=body.done_at))
 
         sent = body.model_dump(mode="json") | {"code": code}
         _, answer = bench.once(db, staff_id=viewer.staff_id, key=idempotency_key, body=sent, act=act)
     return answer
+
+
+def asked_in(body: ActIn) -> Asked:
+    return Asked(**body.model_dump(exclude={"done_at"}))
+
+
+def standing(moved: bench.Moved) -> dict[str, Any]:
+    """Where a pair stands after an act."""
+    state = moved.state
+    return {
+        "code": state.code,
+        "stage": state.stage,
+        "sides": dict(state.sides),
+        "end": state.end,
+        "place": state.place if state.stage else None,
+        "version": state.version,
+        "move": moved.move_id,
+    }
 
 
 class PrescriptionIn(Checked):
@@ -315,26 +323,9 @@ def receive_parcel(parcel_id: int, body: ArrivalIn, ask: Called, idempotency_key
     summary="Add the scan file of one foot",
     responses=DOING,
     max_body_size=MOST_BYTES + web.MAX_BODY,
-    openapi_extra={
-        "requestBody": {
-            "required": True,
-            "content": {
-                "multipart/form-data": {
-                    "schema": {
-                        "type": "object",
-                        "required": ["scan"],
-                        "properties": {
-                            "scan": {
-                                "type": "string",
-                                "format": "binary",
-                                "description": "A mesh in millimetres, z up, named .stl, .obj or .ply; at most 60 MB.",
-                            }
-                        },
-                    }
-                }
-            },
-        }
-    },
+    openapi_extra=examples.files(
+        {"scan": ("file", "A mesh in millimetres, z up, named .stl, .obj or .ply; at most 60 MB.")}, examples.SCANS
+    ),
 )
 async def add_scan(request: Request, code: Code, side: Literal["L", "R"], ask: Called) -> dict[str, Any]:
     """The capture of this side has then arrived. Answers what the scan measures: millimetres, degrees (toes turned

@@ -15,17 +15,17 @@ from app.bench import actions as bench
 from app.bench.actions import Placed
 from app.bench.rules.machine import Asked
 from app.bench.rules.stages import STAGES, WAY_WORDS, WAYS
-from app.capture.reading import MOST_BYTES, ScanFile, read_upload
+from app.capture.reading.scans import MOST_BYTES, ScanFile, read_upload
 from app.capture.rules import KINDS, feet
 from app.desks import actions
 from app.desks.actions.second import second_pair
-from app.desks.pages.common import NOTE_STAGES, lab_values
+from app.desks.pages.common import NOTE_STAGES, has_files, lab_values, refuse_large
 from app.desks.pages.drafting import as_lists, keep_by_button
 from app.desks.pages.starts import keep_from_form, offered, take_over
 from app.desks.queries import earlier_order, same_captures
 from app.desks.rules import answers_from_form, copied, order_from_form
 from app.desks.rules.live import findings_so_far, size_guide
-from app.errors import BadInput, TooLarge
+from app.errors import BadInput
 from app.orders.actions.drafts import throw_draft_away
 from app.orders.queries.drafts import draft as kept_draft
 from app.orders.queries.drafts import drafts
@@ -76,10 +76,8 @@ class Scans(NamedTuple):
 
 async def _within_limits(request: Request) -> AsyncIterator[None]:
     """Only a form with files may be large; the files are gone when it is answered."""
-    length = request.headers.get("content-length", "")
-    files = request.headers.get("content-type", "").startswith("multipart/form-data")
-    if not files and (not length.isdigit() or int(length) > MAX_BODY):
-        raise TooLarge(f"An order without scan files has at most {MAX_BODY:,} bytes.")
+    if not has_files(request):
+        refuse_large(request)
     async with request.form(max_files=2, max_fields=400):
         yield
 

@@ -1,9 +1,9 @@
 """The pair page, the one door by which pages do acts, and a changed prescription."""
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Annotated, Any
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Depends, Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
@@ -34,10 +34,11 @@ from app.desks.charts import pair_trail
 from app.desks.pages.common import NOTE_STAGES, lab_values
 from app.desks.pages.drafting import as_lists
 from app.desks.pages.lots import lot_values
+from app.desks.pages.photos import MOST_BYTES, Sent, photo_values, sent_photos, within_limits
 from app.desks.queries import buttons, sentence, wearer
 from app.desks.rules import REMAKE_STARTS, answers_from_form, as_typed, prescription_from_form, stage_notes, whole
 from app.desks.rules.telling import prescription_rows, was_words
-from app.errors import BadInput, NotFound, Refusal
+from app.errors import BadInput, KeyUsedForAnother, MovedOn, NotFound, Refusal
 from app.fitting import queries as fitting
 from app.fitting.rules import facts_from_form
 from app.fitting.rules.fit import HELD_BACK
@@ -57,6 +58,7 @@ from app.web import Form, Typed
 router = APIRouter(include_in_schema=False)
 SETTING_TIMES = (15, 30, 45, 60, 90, 120, 720)
 """Minutes that the form offers beside the stage's usual ones."""
+NO_FILES: Mapping[str, str] = {}
 
 
 @router.get("/pair/{code}")
@@ -65,30 +67,48 @@ def pair(request: Request, code: str, ask: Signed, arrived: str = "") -> Respons
     with ask.reading() as (viewer, db):
         loaded = queries.find(db, code, viewer)
         values = _pair_values(db, viewer, loaded)
-        if values["wearer"]:
+        if values["wearer"] or values["photos"]:
             ask.note_reading(loaded.row["patient_id"])
     return page(request, "desks/pair.html", viewer=viewer, arrived=bool(arrived), **values)
 
 
-@router.post("/pair/{code}/acts")
-def act_on_pair(request: Request, code: str, ask: Signed, form: Form) -> Response:
+@router.post("/pair/{code}/acts", max_body_size=MOST_BYTES, dependencies=[Depends(within_limits)])
+def act_on_pair(
+    request: Request, code: str, ask: Signed, form: Form, sent: Annotated[Sent, Depends(sent_photos)]
+) -> Response:
     """Every act of every page. A refusal shows the pair as it is now, with the sentence and what was typed."""
     if form.get("more"):
         return shown_again(request, ask, code, None, form, "adjust")
     asked = _asked(form)
     try:
-        with ask.writing() as (viewer, db):
-            moved = actions.do(db, code=code, asked=asked, by=viewer)
+        done = _do(ask, code, asked, form, sent)
     except (NotFound, Refusal) as refusal:
         if refusal.status in (401, 404):
             raise
         failed = "held_back" if form.get("fit_check") and asked.act in HELD_BACK else asked.act
-        return shown_again(request, ask, code, refusal, form, failed)
-    state = moved.state
-    where = f"It now stands at {STAGES[state.stage].queue}." if state.stage else f"It is {ENDS[str(state.end)]}."
+        return shown_again(request, ask, code, refusal, form, failed, sent.once_more())
+    where = f"It now stands at {STAGES[done['stage']].queue}." if done["stage"] else f"It is {ENDS[done['end']]}."
     back = form.get("back", "")
-    address = back if back.startswith("/queue/") and back.split("/")[-1] in STAGES else f"/pair/{state.code}"
-    return go(address, f"{state.code}: {ACTS[asked.act].done}. {where}")
+    address = back if back.startswith("/queue/") and back.split("/")[-1] in STAGES else f"/pair/{done['code']}"
+    return go(address, f"{done['code']}: {ACTS[asked.act].done}. {where}")
+
+
+def _do(ask: Ask, code: str, asked: Asked, form: Typed, sent: Sent) -> Mapping[str, Any]:
+    """Once for a form that has a key, however often it is sent; answers where the pair stands afterwards."""
+    storage = ask.request.app.state.storage
+    body = {"code": code, "form": form.pairs, "photos": [photo.sha256 for photo in sent.photos]}
+    with ask.writing() as (viewer, db):
+
+        def act() -> dict[str, Any]:
+            moved = actions.do_with_photos(db, storage, code=code, asked=asked, photos=sent.photos, by=viewer)
+            sent.refuse_faults()  # after the act's own, so that everything wrong with a form is named at once
+            return {"code": moved.state.code, "stage": moved.state.stage, "end": moved.state.end}
+
+        try:
+            return bench.once(db, staff_id=viewer.staff_id, key=form.get("key") or None, body=body, act=act)[1]
+        except KeyUsedForAnother:
+            words = "This form was sent before, with something else in it. Look at what happened since; then send it."
+            raise MovedOn(words) from None
 
 
 def _asked(form: Typed) -> Asked:
@@ -134,14 +154,24 @@ def _asked(form: Typed) -> Asked:
     )
 
 
-def shown_again(request: Request, ask: Ask, code: str, refusal: Refusal | None, typed: Typed, failed: str) -> Response:
+def shown_again(
+    request: Request,
+    ask: Ask,
+    code: str,
+    refusal: Refusal | None,
+    typed: Typed,
+    failed: str,
+    files: Mapping[str, str] = NO_FILES,
+) -> Response:
     """The pair as it is now, with why `failed` (an act, a belonging, a scan's field) was refused and what was typed.
 
-    Without a refusal somebody asked for more rows of a form.
+    Without a refusal somebody asked for more rows of a form. `files` says at a field of files what becomes of them.
     """
     with ask.reading() as (viewer, db):
         values = _pair_values(db, viewer, queries.find(db, code, viewer))
     fields = refusal.fields if isinstance(refusal, BadInput) else {}
+    if refusal and files:
+        fields = dict(files) | (fields or {"": refusal.sentence})
     values |= {"refused": refusal.sentence if refusal else "", "errors": fields, "typed": typed, "failed": failed}
     values["findings"] = refusal.findings if isinstance(refusal, Unanswered) else ()
     status = refusal.status if refusal else 200
@@ -163,7 +193,8 @@ def _pair_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, Any]:
         "buttons": buttons(loaded, viewer, moves, clock.now(), people.lab(db).marks_start),
         "begun_by": people.staff_names(db, [row["started_by"]]).get(row["started_by"]) if row["started_by"] else "",
         "holds": holds,
-        "moves": [(sentence(move), " ".join(said_of(move, checks)), move.at) for move in moves],
+        "moves": [(move.id, sentence(move), " ".join(said_of(move, checks)), move.at) for move in moves],
+        **photo_values(db, viewer, loaded),
         **_prescribed(db, row["order_id"], holding.body, viewer.units),
         "number": holding.number,
         "stage_notes": orders.words(db, list(holding.stage_notes.values())),

@@ -85,13 +85,11 @@ def _operation(openapi: Schema, address: str, method: str, path: str, operation:
     status = next(iter(answers))
     answer = _resolved(openapi, answers[status].get("content", {}).get("application/json", {}).get("schema", {}))
     ask = _command(method, f"{address}{path}", operation.get("parameters", []))
+    sending = _sending_form if media == "multipart/form-data" else _sending
     examples = [
-        Shown(each["summary"], each.get("description", ""), _sending(ask, each["value"]))
+        Shown(each["summary"], each.get("description", ""), sending(ask, each["value"]))
         for each in content.get("examples", {}).values()
     ]
-    if media == "multipart/form-data":
-        files = " ".join(f"-F {name}=@foot.stl" for name in schema["properties"])
-        examples = [Shown("A file", "", f"{ask} \\\n  {files}")]
     return Operation(
         id=re.sub(r"[^a-z0-9]+", "-", f"{method}{path.removeprefix('/api/v1')}".lower()).strip("-"),
         method=method,
@@ -182,7 +180,21 @@ def _command(method: str, address: str, parameters: list[Schema]) -> str:
 
 
 def _sending(ask: str, body: Any) -> str:
-    text = shlex.quote(json.dumps(body, indent=2, ensure_ascii=False))
-    # The shell puts the pair's code in, as it does in the address: out of the quotes and in again.
-    text = text.replace(CODE, "'\"$CODE\"'")
+    text = _quoted(json.dumps(body, indent=2, ensure_ascii=False))
     return f"{ask} \\\n  -H 'Content-Type: application/json' \\\n  -d {text}"
+
+
+def _sending_form(ask: str, body: Mapping[str, Any]) -> str:
+    """A form: a file by its name, several of one field one by one, anything else as JSON."""
+    fields = []
+    for name, value in body.items():
+        if isinstance(value, dict):
+            fields.append(f"--form-string {_quoted(f'{name}={json.dumps(value, ensure_ascii=False)}')}")
+        else:
+            fields += [f"-F {name}=@{file}" for file in ([value] if isinstance(value, str) else value)]
+    return " \\\n  ".join([ask, *fields])
+
+
+def _quoted(text: str) -> str:
+    # The shell puts the pair's code in, as it does in the address: out of the quotes and in again.
+    return shlex.quote(text).replace(CODE, "'\"$CODE\"'")

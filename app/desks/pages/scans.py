@@ -8,7 +8,7 @@ from starlette.datastructures import UploadFile
 from app.bench import queries
 from app.bench.rules.machine import SIDE_WORDS
 from app.capture import queries as captures
-from app.capture.reading import MOST_BYTES, ScanFile, read_upload
+from app.capture.reading.scans import MOST_BYTES, ScanFile, read_upload
 from app.desks import actions
 from app.desks.pages.pair import shown_again
 from app.errors import BadInput, NotFound, Refusal
@@ -17,7 +17,7 @@ from app.people.sessions import Ask, Signed
 from app.storage import Storage
 from app.templating import go
 from app.trade.footmesh import NotAFootMesh
-from app.web import MAX_BODY, Typed
+from app.web import MAX_BODY, Typed, to_be_saved
 
 router = APIRouter(include_in_schema=False)
 
@@ -67,8 +67,4 @@ def scan_file(request: Request, code: str, side: str, ask: Signed) -> Response:
             raise NotFound(f"There is no scan file of this side with {loaded.state.code}.")
         ask.note_reading(loaded.row["patient_id"])
     name = f"{loaded.state.code}-{SIDE_WORDS[side]}.{scan.mesh.kind}"
-    return Response(
-        request.app.state.storage.read(scan.file_key),
-        media_type="application/octet-stream",
-        headers={"content-disposition": f'attachment; filename="{name}"'},
-    )
+    return to_be_saved(request.app.state.storage.read(scan.file_key), "application/octet-stream", name)

@@ -250,6 +250,7 @@ def pair_answer(db: Session, loaded: Loaded) -> dict[str, Any]:
     row, state = loaded.row, loaded.state
     holds = bench.hold_rows(db, row["id"]) if row["open_holds"] else []
     stopping = {hold.id for hold in state.stopping}
+    photos = bench.photos_of(db, row["id"])
     return {
         "code": state.code,
         "label": row["label"],
@@ -271,7 +272,10 @@ def pair_answer(db: Session, loaded: Loaded) -> dict[str, Any]:
         "belongings": [{name: getattr(each, name) for name in BELONGING} for each in bench.belongings(db, [row["id"]])],
         "lots": [{name: getattr(each, name) for name in LOT} for each in bench.lots_of_pair(db, row["id"])],
         "version": state.version,
-        "moves": [move_answer(move) for move in reversed(bench.history(db, row["id"]))],
+        "moves": [
+            move_answer(move) | {"photos": [photo.id for photo in photos.get(move.id, ())]}
+            for move in reversed(bench.history(db, row["id"]))
+        ],
     }
 
 

@@ -3,16 +3,15 @@
 from collections.abc import Mapping
 from typing import Any
 
-from sqlalchemy import event
 from sqlmodel import Session
 
 from app import clock
 from app.bench import queries as pairs
 from app.bench.queries import Loaded
+from app.capture.reading.photos import Photo
 from app.errors import BadInput, MovedOn
 from app.fitting.queries import stance as queries
 from app.fitting.queries.stance import MeasureRow
-from app.fitting.reading import Photo
 from app.fitting.rules import stance
 from app.fitting.rules.stance import Frame
 from app.fitting.tables import FootMeasure, StancePhoto
@@ -141,8 +140,7 @@ def add_photo(db: Session, storage: Storage, *, code: str, with_devices: bool, p
         if other.sha256 == photo.sha256:
             words = "This is the very photo that shows the wearer the other way, with or without devices."
             raise BadInput(words, {"photo": words})
-    key = storage.keep(photo.jpeg, "jpg")
-    event.listen(db, "after_rollback", lambda _session: storage.drop(key))
+    key = storage.keep_with(db, photo.jpeg, "jpg")
     row = StancePhoto(
         pair_id=loaded.row["id"],
         visit_id=loaded.row["visit_id"],

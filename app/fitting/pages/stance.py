@@ -14,12 +14,12 @@ from app import clock
 from app.bench import queries as pairs
 from app.bench.queries import Loaded
 from app.bench.rules.machine import SIDE_WORDS
+from app.capture.reading.photos import MOST_BYTES, NotAPhoto, Photo, read_upload
 from app.errors import BadInput, Refusal
 from app.fitting import actions
 from app.fitting.charts import over_time
 from app.fitting.queries import stance as queries
 from app.fitting.queries import stance_view as view
-from app.fitting.reading import MOST_BYTES, NotAPhoto, Photo, read_upload
 from app.fitting.rules import stance
 from app.people import queries as people
 from app.people.permissions import need
@@ -28,7 +28,7 @@ from app.people.sessions import Ask, Signed
 from app.storage import Storage
 from app.templating import go, page
 from app.trade.units import LENGTH
-from app.web import MAX_BODY, Form, Typed
+from app.web import MAX_BODY, Form, Typed, to_be_saved
 
 router = APIRouter(include_in_schema=False)
 
@@ -106,11 +106,8 @@ def photo_file(request: Request, code: str, photo_id: int, ask: Signed) -> Respo
         need(viewer, "measure_stance", loaded.row["clinic_id"])
         row = queries.photo(db, loaded.row["id"], photo_id)
         ask.note_reading(loaded.row["patient_id"])
-    headers = {
-        "content-disposition": f'attachment; filename="{loaded.state.code}-stance-{row.id}.jpg"',
-        "cache-control": "private, no-store",
-    }
-    return Response(request.app.state.storage.read(row.file_key), media_type="image/jpeg", headers=headers)
+    content = request.app.state.storage.read(row.file_key)
+    return to_be_saved(content, "image/jpeg", f"{loaded.state.code}-stance-{row.id}.jpg")
 
 
 def _number(typed: Typed, name: str) -> int | None:

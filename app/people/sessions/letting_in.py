@@ -88,8 +88,10 @@ def install(app: FastAPI) -> None:
             wanted = request.url.path + (f"?{request.url.query}" if request.url.query else "")
             return go(f"/sign-in?then={quote(wanted)}", refusal.sentence if idle else "")
         # Half an hour of typing ends here: it travels with the sign-in form and can be sent afterwards.
-        form = await request.form()
-        kept = [(name, value) for name, value in form.multi_items() if isinstance(value, str) and name != "password"]
+        async with request.form() as form:
+            # A file can't: its name alone goes along, by which the address that takes it in knows that one is missing.
+            texts = [(name, each if isinstance(each, str) else each.filename) for name, each in form.multi_items()]
+        kept = [(name, text) for name, text in texts if text is not None and name != "password"]
         typed = web.Typed([("then", request.url.path)])
         return await run_in_threadpool(door, request, typed, refusal.sentence, refusal.status, kept)
 

@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 from PIL import Image, ImageFile
 
-from app.fitting import reading
-from app.fitting.reading import NotAPhoto, read
+from app.capture.reading import photos as reading
+from app.capture.reading.photos import NotAPhoto, read
 
 pytestmark = pytest.mark.anywhere
 

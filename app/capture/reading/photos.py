@@ -7,6 +7,7 @@ it.
 import hashlib
 import io
 import re
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from anyio import CapacityLimiter, to_thread
@@ -15,14 +16,19 @@ from PIL import Image, ImageFile, ImageOps
 from starlette.datastructures import UploadFile
 
 MOST_BYTES = 15_000_000
+MOST_FILES = 20
+"""In one form that takes several: more than are kept, so that whoever chooses too many is told at the field."""
 MOST_PIXELS = 40_000_000
 LONGEST_PX = 2400
 """Of the photo that is kept: a pixel of it is a tenth of a degree on a heel that fills a quarter of its height."""
+SMALL_PX = 320
+"""Of the small one that lists show: twice what they need, for screens that are twice as fine."""
 SMALLEST_PX = 200
 QUALITY = 88
 """Of the JPEG; lines stay sharp to the pixel."""
 AT_ONCE = 1
 """Photos read at the same time in one server process: forty megapixels take 160 MB while they are open."""
+ONCE_MORE = "Choose these photos once more; a browser keeps what was typed, but no file."
 _places: RunVar[CapacityLimiter] = RunVar("places of photo readers")
 TAKEN = ("JPEG", "PNG", "WEBP")
 _SEVERAL = ("PNG", "WEBP")
@@ -46,9 +52,10 @@ class NotAPhoto(ValueError):
 
 
 class Photo(NamedTuple):
-    """A photo as it is kept. `sha256` is of the file as it came."""
+    """A photo as it is kept, and the same made small. `sha256` is of the file as it came."""
 
     jpeg: bytes
+    small: bytes
     width_px: int
     height_px: int
     sha256: str
@@ -62,6 +69,29 @@ async def read_upload(upload: UploadFile) -> Photo:
         places = CapacityLimiter(AT_ONCE)
         _places.set(places)
     return await to_thread.run_sync(lambda: read(upload.file.read()), limiter=places)
+
+
+async def read_several(sent: Sequence[UploadFile | str], most: int) -> list[Photo]:
+    """The photos of one field, as `read_upload`; NotAPhoto says of each what is wrong with it.
+
+    A field that nobody filled in comes as a file without a name. A name alone is a file that was lost on its way, as
+    when the form waited for a sign-in.
+    """
+    files = [each for each in sent if (each if isinstance(each, str) else each.filename)]
+    uploads = [each for each in files if isinstance(each, UploadFile)]
+    if len(uploads) < len(files):
+        raise NotAPhoto(ONCE_MORE)
+    if len(files) > most:
+        raise NotAPhoto(f"{len(files)} photos were chosen; at most {most} go along with one act.")
+    photos, faults = [], []
+    for number, upload in enumerate(uploads, 1):
+        try:
+            photos.append(await read_upload(upload))
+        except NotAPhoto as fault:
+            faults.append(str(fault) if len(files) == 1 else f"Photo {number}: {fault}")
+    if faults:
+        raise NotAPhoto(" ".join(faults))
+    return photos
 
 
 def read(content: bytes) -> Photo:
@@ -85,7 +115,10 @@ def read(content: bytes) -> Photo:
     except Exception as fault:
         # What the readers raise for a broken file is theirs to choose, from OSError to SyntaxError and struct.error.
         raise NotAPhoto(f"This photo is damaged or cut off ({type(fault).__name__}). Take or save it again.") from None
-    return Photo(_as_jpeg(picture), picture.width, picture.height, hashlib.sha256(content).hexdigest())
+    small = picture.copy()
+    small.thumbnail((SMALL_PX, SMALL_PX))
+    digest = hashlib.sha256(content).hexdigest()
+    return Photo(_as_jpeg(picture), _as_jpeg(small), picture.width, picture.height, digest)
 
 
 def _refuse_others(content: bytes) -> None:
