@@ -1,4 +1,5 @@
-// The checks and the sizes of an order answer while it is typed; without this file they answer when it is sent.
+// A form answers while it is filled in: an order by its checks and sizes, the Foot Posture Index by its totals. Without
+// this file they answer when it is sent.
 const form = document.querySelector("form[data-asks]");
 const places = [...form.querySelectorAll("[data-live]")];
 const PAUSE = 600; // milliseconds without a key before the server is asked

@@ -43,6 +43,8 @@ Telling = Iterator[datetime]
 Story = Callable[["Teller"], Telling]
 A_DAY = 400
 """Working minutes on the way, about."""
+BEFORE = {"pain": 6, "comfort": 3}
+"""What wearers of these stories tell before they have their pair; invented."""
 FITS: dict[str, Any] = {"arch": "full", "cover": "ok"} | dict.fromkeys(TICKS, True)
 
 
@@ -251,7 +253,8 @@ class ToldPair:
             self.bench("advance", facts=box | {"belongings": list(self.brings)})
         elif stage == "dispense":
             fit = {"read_back": True} | {side: dict(FITS) for side in "LR"}
-            self.act("dispense", facts={"confirmed": "LR", "fit": fit})
+            first = {"before": BEFORE} if self.state.reason in ("new", "remake") else {}
+            self.act("dispense", facts={"confirmed": "LR", "fit": fit} | first)
         else:
             facts = self.facts.get(str(stage)) or self._lots(str(stage))
             self.act("advance", by=teller.technician() if self.state.place == "lab" else None, facts=facts)

@@ -215,7 +215,15 @@ _AT_THE_CLINIC: Examples = {
     "no_show": ("The wearer did not come", _act("no_show", "dispense", facts={"what": "fitting"})),
     "dispense": (
         "Left and right are confirmed, the fit check passes, the pair goes home",
-        _act("dispense", "dispense", facts={"confirmed": "LR", "fit": {"read_back": True, "L": _FIT, "R": _FIT}}),
+        _act(
+            "dispense",
+            "dispense",
+            facts={
+                "confirmed": "LR",
+                "fit": {"read_back": True, "L": _FIT, "R": _FIT},
+                "before": {"pain": 6, "comfort": 4},
+            },
+        ),
     ),
     "does_not_fit": (
         "The fit check fails, and the side goes back; what was looked at is kept with it",

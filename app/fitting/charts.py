@@ -1,11 +1,12 @@
-"""How a wearer stood over time, drawn: a small line for each figure of each side, without and with devices."""
+"""How a wearer stood and what was told over time, drawn: a small line for each figure of each side, for each score."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date
 from typing import NamedTuple
 
 from app.bench.rules.machine import SIDE_WORDS
 from app.fitting.queries.stance import MeasureRow
+from app.fitting.rules.outcome import BEFORE, Told
 from app.fitting.rules.stance import KINDS, figure_words, figures
 
 WIDE, HIGH = 320, 120
@@ -23,7 +24,7 @@ class Dot(NamedTuple):
 
 class Series(NamedTuple):
     devices: str
-    """without or with"""
+    """without or with; empty for a score"""
     points: str
     dots: tuple[Dot, ...]
 
@@ -40,6 +41,8 @@ class Chart(NamedTuple):
     zero: float | None
     """Where the vertical, or a total of nothing, is crossed."""
     series: tuple[Series, ...]
+    scale: str = ""
+    """What a score counts from and to; its drawing is as high as the scale."""
 
 
 class _Seen(NamedTuple):
@@ -60,32 +63,62 @@ def over_time(rows: Iterable[MeasureRow], zone: str, units: str) -> list[Chart]:
 
 
 def _chart(kind: str, name: str, side: str, seen: list[_Seen], units: str) -> Chart:
-    title, first, last = KINDS[kind].figures[name], seen[0].on, max(each.on for each in seen)
+    title = KINDS[kind].figures[name]
     low, high = min(each.value for each in seen), max(each.value for each in seen)
     middle, span = (low + high) / 2, max(high - low, LEAST_SPAN.get(name, 4.0))
-
-    def place(each: _Seen) -> Dot:
-        along = (each.on - first) / (last - first)
-        return Dot(round(LEFT + along * (RIGHT - LEFT), 1), height(each.value))
-
-    def height(value: float) -> float:
-        return round((TOP + BOTTOM) / 2 - (value - middle) / span * (BOTTOM - TOP), 1)
-
-    series = []
-    for devices in ("without", "with"):
-        dots = tuple(place(each) for each in seen if each.devices == devices)
-        if dots:
-            series.append(Series(devices, " ".join(f"{dot.x},{dot.y}" for dot in dots), dots))
     said = ", then ".join(f"{figure_words(name, each.value, units)} {each.devices} devices" for each in seen)
-    crossed = height(0.0) if name.endswith("_deg") or name == "total" else None
+    crossed = _height(0.0, middle, span) if name.endswith("_deg") or name == "total" else None
     return Chart(
         title=title,
         side=SIDE_WORDS[side],
         words=f"{title}, {SIDE_WORDS[side]}, the oldest first: {said}",
         highest=figure_words(name, high, units),
         lowest=figure_words(name, low, units),
-        first_on=first,
-        last_on=last,
+        first_on=seen[0].on,
+        last_on=max(each.on for each in seen),
         zero=crossed if crossed is not None and TOP <= crossed <= BOTTOM else None,
-        series=tuple(series),
+        series=_series(seen, middle, span),
     )
+
+
+def _series(seen: list[_Seen], middle: float, span: float) -> tuple[Series, ...]:
+    first, last = seen[0].on, max(each.on for each in seen)
+    series = []
+    for devices in dict.fromkeys(sorted((each.devices for each in seen), reverse=True)):
+        dots = tuple(
+            Dot(round(LEFT + (each.on - first) / (last - first) * (RIGHT - LEFT), 1), _height(each.value, middle, span))
+            for each in seen
+            if each.devices == devices
+        )
+        series.append(Series(devices, " ".join(f"{dot.x},{dot.y}" for dot in dots), dots))
+    return tuple(series)
+
+
+def _height(value: float, middle: float, span: float) -> float:
+    return round((TOP + BOTTOM) / 2 - (value - middle) / span * (BOTTOM - TOP), 1)
+
+
+def scores_over_time(told: Sequence[Told]) -> list[Chart]:
+    """A chart for each score that was told on two days at least, on the whole of its scale."""
+    charts = []
+    for name, (label, scale) in BEFORE.items():
+        said = [(each, value) for each in told if (value := getattr(each, name)) is not None]
+        if len({each.on for each, _ in said}) < 2:
+            continue
+        words = ", then ".join(f"{value} {each.when.lower()}" for each, value in said)
+        values = [value for _, value in said]
+        charts.append(
+            Chart(
+                title=label,
+                side="",
+                scale=scale,
+                words=f"{label}, {scale}, the oldest first: {words}",
+                highest=str(max(values)),
+                lowest=str(min(values)),
+                first_on=said[0][0].on,
+                last_on=said[-1][0].on,
+                zero=None,
+                series=_series([_Seen(each.on, value, "") for each, value in said], 5, 10),
+            )
+        )
+    return charts

@@ -32,6 +32,10 @@ class FitCheck(SQLModel, table=True):
     """released, trimmed (here, then released), with_reason, sent_back or parked."""
     shoe_before: dict[str, Any] | None = Field(default=None, sa_type=JSON)
     """The order's shoe, if another replaced it that day: it comes back when the dispensing is taken back."""
+    pain: int | None = None
+    """0 to 10, 10 the worst, before the pair is worn for the first time; None where it was not asked."""
+    comfort: int | None = None
+    """The same, 10 the best."""
 
 
 class WearingPlan(SQLModel, table=True):

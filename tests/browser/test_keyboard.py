@@ -54,7 +54,9 @@ def test_a_technician_checks_in_advances_asks_and_takes_back(come_in: ComeIn, st
     code, page = story.order(), come_in("technician")
     write(page.get_by_label("Code or chart number"), code)
     page.keyboard.press("Enter")
-    expect(page.get_by_label("whole, no cracks")).to_be_visible()  # what came with its code in hand is checked in at once
+    expect(
+        page.get_by_label("whole, no cracks")
+    ).to_be_visible()  # what came with its code in hand is checked in at once
     for point in ("whole, no cracks", "marked with its side", "label matches"):
         press(page.get_by_label(point), "Space")
     press(page.locator("details[open]").get_by_role("button", name="Checked in"))

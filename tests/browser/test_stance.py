@@ -201,6 +201,21 @@ def test_without_scripts_the_photo_is_looked_at_and_the_angles_are_typed(
     expect(page.locator("#measured")).to_contain_text("+6, pronated")
 
 
+def test_the_foot_posture_index_adds_up_while_it_is_filled_in(come_in: ComeIn, ready: str) -> None:
+    page = come_in("clinician")
+    page.goto(f"/pair/{ready}/stance")
+    page.locator("summary", has_text="Foot Posture Index").click()
+    left, right = (page.locator(f'p[data-live="{side}"]') for side in "LR")
+    items = page.locator('select[name^="L."]').all()
+    for item in items[:4]:
+        item.select_option("2")
+    expect(left).to_have_text("Total +8 so far, 2 items to go")
+    for item in items[4:]:
+        item.select_option("1")
+    expect(left).to_have_text("Total +10, highly pronated")
+    expect(right).to_have_text("")
+
+
 def test_what_is_no_photo_is_told_where_it_was_chosen(come_in: ComeIn, ready: str, tmp_path: Path) -> None:
     page = come_in("clinician")
     page.goto(f"/pair/{ready}/stance")

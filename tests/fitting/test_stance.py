@@ -1,6 +1,7 @@
 """How a wearer stands, from the photo to the figures: who may see it, what is kept, what a correction leaves behind."""
 
 import io
+import re
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -303,3 +304,22 @@ def test_a_photo_whose_entry_is_not_kept_in_the_log_is_not_kept_in_the_store(
     assert stored(storage) == []
     with database.reading() as db:
         assert db.exec(select(StancePhoto)).all() == []
+
+
+def test_the_index_of_each_foot_is_added_up_while_it_is_filled_in_and_its_band_waits_for_the_last_item(
+    browser: Browser, lab: Lab
+) -> None:
+    code = lab.order()
+    lab.walk(code, "dispense")
+    clinician, items = browser("clinician"), list(ITEMS)
+    said = {f"L.{item}": "2" for item in items} | {f"R.{item}": "-1" for item in items[:5]} | {"R.arch": "nine"}
+    answer = clinician.post(f"/pair/{code}/stance/posture", data=said).text
+    assert re.findall(r'data-live="(.)">(.*)</p>', answer) == [
+        ("L", "Total <b>+12, highly pronated</b>"),
+        ("R", "Total <b>-4 so far, 2 items to go</b>"),  # what is no score is not said yet
+    ]
+    with lab.database.reading() as db:
+        assert db.exec(select(FootMeasure)).all() == []
+    wrong = clinician.post(f"/pair/{code}/stance", data=said | {"kind": "posture", "form": "posture"})
+    assert wrong.status_code == 422
+    assert "Total <b>+12, highly pronated</b>" in wrong.text, "without scripts it is told when the form comes back"

@@ -96,6 +96,7 @@ ROWS = (
     row("GET /pair/{code}/photo/{photo_id}/small", (DOOR, HIDDEN, HIDDEN, HIDDEN, HIDDEN), at={"photo_id": "1"}),
     row("GET /pair/{code}/stance", OWN_CLINICIAN),
     row("POST /pair/{code}/stance", OWN_CLINICIAN, {"kind": "posture"}),
+    row("POST /pair/{code}/stance/posture", OWN_CLINICIAN, {"L.arch": "1"}),
     # No photo was added in this story: who may see one is told so, and who may add one to choose it.
     row("POST /pair/{code}/stance/photo", OWN_CLINICIAN),
     row("GET /pair/{code}/stance/photo/{photo_id}", (DOOR, NO, HIDDEN, HIDDEN, NO), at={"photo_id": "1"}),

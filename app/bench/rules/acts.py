@@ -154,10 +154,10 @@ ACTS: dict[str, Act] = {
             frozenset({C}),
             at=frozenset({"dispense"}),
             parked=False,
-            keeps=("confirmed", "fit", "plan", "shoe", "trimmed", "given_back"),
+            keeps=("confirmed", "fit", "before", "plan", "shoe", "trimmed", "given_back"),
         ),
         Act("tell", "Told the wearer", "told the wearer", frozenset({C}), needs=("facts",), keeps=("how", "who")),
-        Act("book", "Book", "booked an appointment", frozenset({C}), needs=("facts",), keeps=("at", "what")),
+        Act("book", "Book", "booked an appointment", frozenset({C}), needs=("facts",), keeps=("at", "what", "also")),
         Act("no_show", "Did not come", "noted that the wearer did not come", frozenset({C}), at=OPEN, keeps=("what",)),
         Act(
             "adjust",

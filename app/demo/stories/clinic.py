@@ -157,6 +157,16 @@ def review_is_booked(t: Teller) -> Telling:
     pair.act("book", facts={"at": t.ahead(1).isoformat(), "what": "review"})
 
 
+def two_pairs_at_one_appointment(t: Teller) -> Telling:
+    """A wearer's second pair begins while the first is still worn in; both are reviewed when the wearer comes."""
+    wearer = t.wearer(child=False, risks=())
+    first = yield from worn(t, "Harbour Steps", t.days(9), wearer, shoe={"kind": "walking"})
+    second = yield from worn(t, "Harbour Steps", _lately(t, 3), wearer, label=first.label, shoe={"kind": "sports"})
+    yield t.worked(0.7)
+    facts = {"at": t.ahead(3).isoformat(), "what": "review", "also": [second.code]}
+    first.act("book", facts=facts)
+
+
 def at_risk_and_due(t: Teller) -> Telling:
     """A week of wearing in at high risk is nearly over."""
     yield from worn(t, "Upper Quay", _lately(t, 6), t.wearer(child=False, risks=AT_RISK))
@@ -184,6 +194,7 @@ ALL = (
     adjusted_twice,
     child_wears_in,
     review_is_booked,
+    two_pairs_at_one_appointment,
     at_risk_and_due,
     settled_with_an_old_pair_left,
 )

@@ -40,8 +40,10 @@ from app.desks.rules import REMAKE_STARTS, answers_from_form, as_typed, prescrip
 from app.desks.rules.telling import prescription_rows, was_words
 from app.errors import BadInput, KeyUsedForAnother, MovedOn, NotFound, Refusal
 from app.fitting import queries as fitting
+from app.fitting.queries.together import next_at_appointment
 from app.fitting.rules import facts_from_form
 from app.fitting.rules.fit import HELD_BACK
+from app.fitting.rules.review import HOLDS_IT
 from app.orders import queries as orders
 from app.orders.rules import ITEMS, SIDE_NAMES, dues
 from app.orders.rules.checks import Unanswered
@@ -88,6 +90,9 @@ def act_on_pair(
         failed = "held_back" if form.get("fit_check") and asked.act in HELD_BACK else asked.act
         return shown_again(request, ask, code, refusal, form, failed, sent.once_more())
     where = f"It now stands at {STAGES[done['stage']].queue}." if done["stage"] else f"It is {ENDS[done['end']]}."
+    if following := done["following"]:
+        said = f"{done['code']}: {ACTS[asked.act].done}. {where} Next at this appointment: {following}."
+        return go(f"/pair/{following}#fitting", said)
     back = form.get("back", "")
     address = back if back.startswith("/queue/") and back.split("/")[-1] in STAGES else f"/pair/{done['code']}"
     return go(address, f"{done['code']}: {ACTS[asked.act].done}. {where}")
@@ -102,7 +107,9 @@ def _do(ask: Ask, code: str, asked: Asked, form: Typed, sent: Sent) -> Mapping[s
         def act() -> dict[str, Any]:
             moved = actions.do_with_photos(db, storage, code=code, asked=asked, photos=sent.photos, by=viewer)
             sent.refuse_faults()  # after the act's own, so that everything wrong with a form is named at once
-            return {"code": moved.state.code, "stage": moved.state.stage, "end": moved.state.end}
+            following = next_at_appointment(db, moved.pair_id) if asked.act in HOLDS_IT else ""
+            state = moved.state
+            return {"code": state.code, "stage": state.stage, "end": state.end, "following": following}
 
         try:
             return bench.once(db, staff_id=viewer.staff_id, key=form.get("key") or None, body=body, act=act)[1]
@@ -221,6 +228,7 @@ def _pair_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, Any]:
         "flags": watch.of_pair(db, row["id"], viewer),
         "kinds": KINDS_OF_FLAG,
         "fitting": fitting.pair_view(db, loaded, viewer),
+        "outcomes": fitting.outcomes_after(db, loaded, viewer),
         "recapture_reasons": list(RECAPTURE_REASONS.items()),
         "one_side_list": [(side, SIDE_WORDS[side]) for side in state.all_sides],
         "remake_reasons": list(REMAKE_REASONS.items()),

@@ -1,7 +1,7 @@
 """The reviews of the coming weeks by day: who comes when, and how full each day is."""
 
 from collections.abc import Collection
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -16,7 +16,9 @@ MOST = 1_000
 
 
 class Coming(NamedTuple):
-    review: DueRow
+    """A wearer who comes once, with whichever of the own pairs are reviewed then."""
+
+    reviews: list[DueRow]
     at: str
     """The time of the appointment; empty where none is booked."""
 
@@ -41,18 +43,27 @@ def agenda(db: Session, clinics: Collection[int], monday: date, zone: str, calen
     """Open reviews from this Monday on: on the day of their appointment, else on the day they are due."""
     by_day: dict[date, list[Coming]] = {}
     here = ZoneInfo(zone)
-    for row in fitting.reviews_due(db, clinics, limit=MOST):
-        booked = row.appointment.astimezone(here) if row.appointment else None
+    for rows in _appointments(fitting.reviews_due(db, clinics, limit=MOST)):
+        first = rows[0]
+        booked = first.appointment.astimezone(here) if first.appointment else None
         at = f"{booked.hour}:{booked:%M}" if booked else ""
-        by_day.setdefault(booked.date() if booked else row.due_on, []).append(Coming(row, at))
+        by_day.setdefault(booked.date() if booked else first.due_on, []).append(Coming(rows, at))
     return [_week(monday + timedelta(weeks=number), by_day, calendar) for number in range(WEEKS)]
+
+
+def _appointments(rows: list[DueRow]) -> list[list[DueRow]]:
+    """A wearer's reviews at one instant are one appointment, and so are those that are due on one day unbooked."""
+    found: dict[tuple[int, date | datetime], list[DueRow]] = {}
+    for row in sorted(rows, key=lambda each: each.code):
+        found.setdefault((row.patient_id, row.appointment or row.due_on), []).append(row)
+    return list(found.values())
 
 
 def _week(monday: date, by_day: dict[date, list[Coming]], calendar: WorkCalendar) -> Week:
     days = []
     for number in range(7):
         day = monday + timedelta(days=number)
-        coming = sorted(by_day.get(day, []), key=lambda each: (each.at == "", each.at.zfill(5), each.review.code))
+        coming = sorted(by_day.get(day, []), key=lambda each: (each.at == "", each.at.zfill(5), each.reviews[0].code))
         works = calendar.is_working_day(day)
         if works or coming:
             days.append(Day(day, works, coming))

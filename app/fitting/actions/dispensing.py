@@ -14,6 +14,7 @@ from app.bench.queries import Loaded
 from app.bench.rules.machine import Asked
 from app.bench.tables import Move
 from app.errors import Unready
+from app.fitting import queries
 from app.fitting.actions.common import act, day_of, next_review, standing
 from app.fitting.queries import plans
 from app.fitting.rules import fit, plan, review
@@ -30,8 +31,9 @@ from app.trade import wearing
 def dispense(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetime | None = None) -> Moved:
     """A fit check that passes, or a reason in words, releases the pair with a wearing-in plan and its review.
 
-    `facts`: `confirmed` (L, R), `fit` by side, and if wanted `plan`, `shoe` (replaces the order's), `trimmed` and
-    `given_back` (numbers of the belongings that the wearer takes home).
+    `facts`: `confirmed` (L, R), `fit` by side, and if wanted `before` (pain and comfort, asked at the pair's first
+    dispensing), `plan`, `shoe` (replaces the order's), `trimmed` and `given_back` (numbers of the belongings that the
+    wearer takes home).
     """
     loaded = standing(db, code, asked, by)
     facts, sides = asked.facts, loaded.state.all_sides
@@ -41,6 +43,7 @@ def dispense(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datet
     fit.read_confirmed(facts.get("confirmed"), sides, wrong)
     answers = fit.read_fit(facts.get("fit"), sides, wrong)
     chosen = plan.read_plan(facts.get("plan"), patient.risks, plans.to_choose(db, loaded.row["clinic_id"]), wrong)
+    before = review.read_before(facts.get("before"), queries.wearing_plan(db, loaded.row["id"]) is None, wrong)
     trimmed = facts.get("trimmed", False)
     if not isinstance(trimmed, bool):
         wrong["trimmed"] = "Say true or false."
@@ -51,8 +54,8 @@ def dispense(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datet
     result = fit.result(answers, sides, trimmed, asked.reason or "")
     given = things.give_back(db, pair_id=loaded.row["id"], raw=facts.get("given_back") or [], by=by)
     extra = {"result": result} | ({"given_back": given} if given else {})
-    moved = act(db, code, asked, by, done_at, dropped=("fit", "plan", "shoe", "given_back"), extra=extra)
-    check = _keep_check(db, moved, by, answers, result)
+    moved = act(db, code, asked, by, done_at, dropped=("fit", "before", "plan", "shoe", "given_back"), extra=extra)
+    check = _keep_check(db, moved, by, answers, result, before)
     if shoe:
         check.shoe_before = _change_shoe(db, by, moved.order_id, read_shoe(shoe))
     if moved.state.end is None:  # a refurbishment ends here: the wearer knows the pair
@@ -91,7 +94,9 @@ def hold_back(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: date
     return moved
 
 
-def _keep_check(db: Session, moved: Moved, by: Viewer, answers: dict[str, Any], result: str) -> FitCheck:
+def _keep_check(
+    db: Session, moved: Moved, by: Viewer, answers: dict[str, Any], result: str, before: Mapping[str, int] = {}
+) -> FitCheck:
     made = FitCheck(
         pair_id=moved.pair_id,
         move_id=moved.move_id,
@@ -99,6 +104,8 @@ def _keep_check(db: Session, moved: Moved, by: Viewer, answers: dict[str, Any], 
         at=clock.now(),
         answers=answers,
         result=result,
+        pain=before.get("pain"),
+        comfort=before.get("comfort"),
     )
     db.add(made)
     return made

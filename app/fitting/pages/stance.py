@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Request
 from fastapi.concurrency import run_in_threadpool
-from fastapi.responses import Response
+from fastapi.responses import HTMLResponse, Response
 from sqlmodel import Session
 from starlette.datastructures import UploadFile
 
@@ -17,16 +17,18 @@ from app.bench.rules.machine import SIDE_WORDS
 from app.capture.reading.photos import MOST_BYTES, NotAPhoto, Photo, read_upload
 from app.errors import BadInput, Refusal
 from app.fitting import actions
-from app.fitting.charts import over_time
+from app.fitting.charts import over_time, scores_over_time
+from app.fitting.queries import outcomes
 from app.fitting.queries import stance as queries
 from app.fitting.queries import stance_view as view
 from app.fitting.rules import stance
+from app.fitting.rules.outcome import side_by_side
 from app.people import queries as people
 from app.people.permissions import need
 from app.people.rules import Viewer
 from app.people.sessions import Ask, Signed
 from app.storage import Storage
-from app.templating import go, page
+from app.templating import go, page, part
 from app.trade.units import LENGTH
 from app.web import MAX_BODY, Form, Typed, to_be_saved
 
@@ -62,6 +64,15 @@ def measure(request: Request, code: str, ask: Signed, form: Form) -> Response:
         return _shown(request, ask, code, replaces, refusal, form, form.get("form", ""))
     said = f"{stance.KINDS[kind].label}: {'kept' if made else 'nothing new to keep'}."
     return go(f"/pair/{code}/stance#measured", said)
+
+
+@router.post("/pair/{code}/stance/posture")
+def posture_so_far(code: str, ask: Signed, form: Form) -> Response:
+    """What a Foot Posture Index that is still being filled in comes to, by foot; nothing is kept."""
+    with ask.reading() as (viewer, db):
+        loaded = actions.may_measure(db, code=code, by=viewer)
+    posture = {side: stance.posture_so_far(side, form) for side in loaded.state.all_sides}
+    return HTMLResponse(part("fitting/posture.html", posture=posture))
 
 
 @router.post("/pair/{code}/stance/photo", max_body_size=MOST_BYTES + MAX_BODY)
@@ -130,6 +141,8 @@ def _shown(
         need(viewer, "measure_stance", loaded.row["clinic_id"])
         values = _values(db, viewer, loaded, correct)
         ask.note_reading(loaded.row["patient_id"])
+    filled = typed if typed and failed == "posture" else values["forms"].get("posture", {}).get("values", {})
+    values["posture"] = {side: stance.posture_so_far(side, filled) for side in loaded.state.all_sides}
     errors = refusal.fields if isinstance(refusal, BadInput) else {}
     status = refusal.status if refusal else 200
     values |= {"refused": refusal.sentence if refusal else "", "errors": errors, "typed": typed or Typed()}
@@ -137,6 +150,7 @@ def _shown(
 
 
 def _values(db: Session, viewer: Viewer, loaded: Loaded, correct: int | None) -> dict[str, Any]:
+    told = outcomes.told(db, loaded.row["id"], viewer.zone)
     rows, photos = queries.measures(db, loaded.row["id"]), queries.photos(db, loaded.row["id"])
     holding = [row for row in rows if not row.replaced]
     wrongly = queries.measure_of(db, loaded.row["id"], min(correct, people.LARGEST_ID)) if correct else None
@@ -162,6 +176,8 @@ def _values(db: Session, viewer: Viewer, loaded: Loaded, correct: int | None) ->
         "compared": [(words, view.compared(side, holding)) for side, words in sides],
         "totals": view.totals(holding, viewer.units),
         "charts": over_time(holding, viewer.zone, viewer.units),
+        "outcomes": side_by_side(told),
+        "told_charts": scores_over_time(told),
         "listed": [view.listed(row, viewer.units) for row in reversed(rows)],
     }
 

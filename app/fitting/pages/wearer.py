@@ -15,8 +15,9 @@ from app import clock
 from app.database import Database
 from app.errors import BadInput, NotFound, Refusal, TooManyTries
 from app.fitting import actions, queries
-from app.fitting.queries import at_home
+from app.fitting.queries import at_home, together
 from app.fitting.queries.at_home import Opened
+from app.fitting.queries.together import Hours
 from app.fitting.rules import wearer
 from app.fitting.rules.plan import hours_words
 from app.fitting.rules.takeaway import events
@@ -91,12 +92,11 @@ def _values(db: Session, found: Opened, said: Language) -> dict[str, Any]:
     plan = queries.wearing_plan(db, found.pair_id)
     if plan is None:  # taken back with its dispensing
         raise NotFound(actions.NOT_OPEN)
-    noted = at_home.notes(db, found.pair_id, plan, zone)
+    hours = together.hours(db, plan, today, zone)
+    noted, days = hours.noted, hours.days
     number = (today - plan.from_day).days + 1
-    days = queries.plan_days(plan, noted, today)
     full = next((each for each, _, minutes, _ in days if minutes == plan.target_minutes), None)
     minutes = days[min(number, len(days)) - 1][2]
-    stopped = wearer.stopped_by(noted)
     mine = at_home.note_of(db, found.pair_id, today)
     return {
         "found": found,
@@ -107,9 +107,15 @@ def _values(db: Session, found: Opened, said: Language) -> dict[str, Any]:
         "hours": hours_words(minutes),
         "target": hours_words(plan.target_minutes),
         "full": full,
-        "ahead": [(said.day(day), hours_words(each)) for n, day, each, _ in days if number < n <= number + AHEAD],
-        "stopped": said.day(_date(plan.from_day, stopped.number)) if stopped else "",
-        "hurts": wearer.hurts(noted),
+        "together": together.sentence(hours, said),
+        "more": _more(hours, today, minutes, said),
+        "ahead": [
+            (said.day(day), hours_words(each), _more(hours, day, each, said))
+            for n, day, each, _ in days
+            if number < n <= number + AHEAD
+        ],
+        "stopped": said.day(min(hours.flagged.values())) if hours.flagged else "",
+        "hurts": hours.hurts,
         "seen": _seen(found, said, zone),
         "mine": mine,
         "noted_at": _time(mine.noted_at, zone) if mine else "",
@@ -120,6 +126,12 @@ def _values(db: Session, found: Opened, said: Language) -> dict[str, Any]:
             if day.number < number
         ],
     }
+
+
+def _more(hours: Hours, day: date, minutes: int, said: Language) -> str:
+    """What is worn of all pairs together on a day on which that is more than this one."""
+    more = hours.more(day, minutes)
+    return said.say("all_together", hours=hours_words(more)) if more else ""
 
 
 def _date(first: date, number: int) -> date:
@@ -153,9 +165,10 @@ def _calendar(db: Session, found: Opened, said: Language) -> bytes:
     plan = queries.wearing_plan(db, found.pair_id)
     if plan is None:
         raise NotFound(actions.NOT_OPEN)
-    days = queries.plan_days(plan, at_home.notes(db, found.pair_id, plan, zone), today)
+    hours = together.hours(db, plan, today, zone)
     booked = found.appointment.astimezone(ZoneInfo(zone)) if found.appointment else None
-    rows = events(days, found.review_on, booked, said, f"{found.clinic} {found.phone}", today, clock.now())
+    clinic = f"{found.clinic} {found.phone}"
+    rows = events(hours.days, found.review_on, booked, said, clinic, today, clock.now(), hours.together)
     return calendar_file(rows, name=said.say("title"))
 
 

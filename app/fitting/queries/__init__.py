@@ -13,14 +13,14 @@ from sqlmodel import Session, col
 
 from app import clock
 from app.bench import queries as pairs
-from app.bench.queries import Loaded, MoveRow, pair_t
+from app.bench.queries import Loaded, MoveRow, order_t, pair_t
 from app.bench.rules.acts import ACTS
 from app.bench.rules.belongings import words_of
 from app.bench.rules.machine import SIDE_WORDS, may, when
 from app.bench.rules.stages import MAKING, STAGES
 from app.bench.tables import Move
-from app.fitting.queries import at_home, plans, stance, stance_view
-from app.fitting.rules import contact, fit, plan, review, wearer
+from app.fitting.queries import at_home, outcomes, plans, stance, stance_view, together
+from app.fitting.rules import contact, fit, outcome, plan, review, wearer
 from app.fitting.rules.stance import KINDS as STANCE
 from app.fitting.tables import Adjustment, ClinicPlan, FitCheck, Review, WearingPlan, Wish
 from app.journal.tables import Note
@@ -158,6 +158,7 @@ class DueRow(NamedTuple):
     number: int
     reason: str
     """The pair's visit: a first pair, an adjustment, a remake."""
+    patient_id: int
 
 
 def reviews_due(
@@ -176,8 +177,10 @@ def reviews_due(
             review_t.c.appointment,
             review_t.c.number,
             pair_t.c.reason,
+            order_t.c.patient_id,
         )
         .join(pair_t, pair_t.c.id == review_t.c.pair_id)
+        .join(order_t, order_t.c.id == pair_t.c.order_id)
         .where(review_t.c.state == "open", pair_t.c.clinic_id.in_(list(clinics)))
         .order_by(review_t.c.due_on, review_t.c.id)
         .limit(limit)
@@ -254,6 +257,13 @@ def pair_view(db: Session, loaded: Loaded, viewer: Viewer) -> dict[str, Any]:
     return values | _wearing(db, loaded, viewer, today)
 
 
+def outcomes_after(db: Session, loaded: Loaded, viewer: Viewer) -> outcome.SideBySide | None:
+    """What the wearer of a pair that is no longer worn in told of it, for a clinician; before, the review shows it."""
+    if loaded.state.stage == "wear_in" or not viewer.at(loaded.row["clinic_id"]).has(Role.CLINICIAN):
+        return None
+    return outcome.side_by_side(outcomes.told(db, loaded.row["id"], viewer.zone))
+
+
 def _dispensing(db: Session, loaded: Loaded, viewer: Viewer, today: date) -> dict[str, Any]:
     row = loaded.row
     order, patient = orders.order_and_patient(db, row["order_id"])
@@ -263,6 +273,8 @@ def _dispensing(db: Session, loaded: Loaded, viewer: Viewer, today: date) -> dic
     fitting = row["fitting_at"].astimezone(ZoneInfo(viewer.zone)) if row["fitting_at"] else None
     return {
         "appointment": row["fitting_at"],
+        "others": [],
+        "same": [],
         "early": contact.early_words(fitting.date() if fitting else None, row["promised_on"]),
         "only_trimming": fit.ONLY_TRIMMING,
         "things": [
@@ -275,6 +287,10 @@ def _dispensing(db: Session, loaded: Loaded, viewer: Viewer, today: date) -> dic
         "plans": [(each.key, each.words) for each in wearing.PLANS.values()]
         + [(plan.own_key(each.id), own_words(each)) for each in plans.offered(db, [row["clinic_id"]])],
         "usual_plan": wearing.usual("sensation_loss" in patient.risks).key,
+        "before": list(outcome.BEFORE.items()) if wearing_plan(db, row["id"]) is None else [],
+        "beside": [
+            (each.code, (today - each.plan.from_day).days + 1) for each in together.worn_in(db, row["id"]) if each.plan
+        ],
         "targets": list(plan.TARGETS.items()),
         "high_risk": at_risk,
         "review_on": wearing.review_day(today, at_risk, calendar),
@@ -288,12 +304,9 @@ def _dispensing(db: Session, loaded: Loaded, viewer: Viewer, today: date) -> dic
 def _wearing(db: Session, loaded: Loaded, viewer: Viewer, today: date) -> dict[str, Any]:
     pair_id = loaded.row["id"]
     due, wishes, worn = open_review(db, pair_id), open_wishes(db, pair_id), wearing_plan(db, pair_id)
-    days: list[tuple[int, date, str, bool]] = []
-    noted: list[wearer.Day] = []
-    if worn:
-        noted = at_home.notes(db, pair_id, worn, people.lab(db).zone)
-        made = plan_days(worn, noted, today)
-        days = [(number, day, plan.hours_words(minutes), hurt) for number, day, minutes, hurt in made]
+    found = together.hours(db, worn, today, people.lab(db).zone) if worn else None
+    noted = found.noted if found else []
+    others = together.open_for_review(db, pair_id)
     stopped = wearer.stopped_by(noted)
     red = [review.RED_FLAGS[flag] for wish in wishes for flag in wish.red_flags]
     red += [wearer.FLAG_WORDS] if stopped else []
@@ -308,8 +321,12 @@ def _wearing(db: Session, loaded: Loaded, viewer: Viewer, today: date) -> dict[s
         "cautions": review.WATCH_FOR,
         "wishes": [(wish.noted_at, wish.words or "") for wish in wishes],
         "plan_words": plan_words(db, worn) if worn else "",
-        "plan_days": days,
+        "plan_days": together.days_words(found) if found else [],
+        "together": together.view(found, loaded.state.code, today) if found and found.pairs else None,
+        "others": [(each.code, together.other_words(each, viewer.zone, today)) for each in others],
+        "same": [each.code for each in others if due and due.appointment and each.appointment == due.appointment],
         "day_number": (today - worn.from_day).days + 1 if worn else 0,
+        "outcomes": outcome.side_by_side(outcomes.told(db, pair_id, viewer.zone)),
         "earlier": [review_words(each) for each in reviews(db, pair_id) if each.state == "held"],
         "adjusted": adjustments(db, pair_id),
         "places": review.zone_places(),
@@ -322,12 +339,6 @@ def _wearing(db: Session, loaded: Loaded, viewer: Viewer, today: date) -> dict[s
         "attempts": attempts(db, pair_id),
         "attempts_wanted": int(people.limit(db, "close_after_attempts") or contact.CLOSE_AFTER_ATTEMPTS),
     }
-
-
-def plan_days(worn: WearingPlan, noted: Collection[wearer.Day], today: date) -> list[tuple[int, date, int, bool]]:
-    """The plan as it stands after the days that hurt, by the clinician's word or by the wearer's own note."""
-    numbers = (worn.start_minutes, worn.step_minutes, worn.target_minutes)
-    return plan.days_of(worn.from_day, *numbers, at_home.painful(worn, noted, today), today)
 
 
 def plan_words(db: Session, worn: WearingPlan) -> str:

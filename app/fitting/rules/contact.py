@@ -1,11 +1,12 @@
 """Telling the wearer, booking, and giving up: what counts as an attempt and how long an uncollected pair is kept."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from app.errors import Unready
+from app.trade import codes
 
 HOW = {
     "telephone": "by telephone",
@@ -39,6 +40,24 @@ def read_what(raw: Any, stage: str | None, wrong: dict[str, str]) -> str:
     if what != usual_what(stage):
         wrong["what"] = f"As the pair stands it can be a {usual_what(stage)}; '{what[:20]}' is not possible."
     return what
+
+
+def read_also(raw: Any, others: Collection[str], wrong: dict[str, str]) -> list[str]:
+    """Codes of the wearer's other pairs that the appointment is for, too; `others` are those it can be for."""
+    said = raw if isinstance(raw, list | tuple) else [raw] if raw else []
+    found = [_code(str(each)) for each in said]
+    if unknown := [code[:20] for code in found if code not in others]:
+        can = f" It can be for {' and '.join(others)}, too." if others else ""
+        wrong["also"] = f"'{unknown[0]}' is no other pair of this wearer that is open for review here.{can}"
+    return sorted(set(found))
+
+
+def _code(text: str) -> str:
+    """As pairs are called, with or without hyphens; what can't be a code stays as it is."""
+    try:
+        return codes.parse(text)
+    except ValueError:
+        return text
 
 
 def read_instant(raw: Any, zone: str, now: datetime, wrong: dict[str, str]) -> datetime | None:

@@ -5,7 +5,7 @@ from typing import Any, Protocol
 
 from app.fitting.rules.fit import CHOICES, DEGREES, TICKS
 from app.fitting.rules.plan import NUMBERS
-from app.fitting.rules.review import SCALES
+from app.fitting.rules.review import BEFORE, SCALES
 
 
 class Typed(Protocol):
@@ -56,6 +56,7 @@ def _dispense(form: Typed) -> dict[str, Any]:
     return {
         "confirmed": "".join(form.all("confirmed")),
         "fit": _fit(form),
+        "before": {name: value for name in BEFORE if (value := form.get(f"before.{name}", "").strip())},
         "plan": plan,
         "shoe": shoe if form.get("shoe_changed", "") == "yes" else {},
         "trimmed": True if form.get("trimmed", "") == "yes" else None,
@@ -90,7 +91,7 @@ def _told(form: Typed) -> dict[str, Any]:
 
 
 def _booked(form: Typed) -> dict[str, Any]:
-    return {"at": form.get("at", ""), "what": form.get("what", "")}
+    return {"at": form.get("at", ""), "what": form.get("what", ""), "also": form.all("also")}
 
 
 def _did_not_come(form: Typed) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 The hours and days themselves are app/trade/wearing.py's; what the review finds is review.py's.
 """
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
@@ -15,6 +15,8 @@ TARGETS = {240: "four hours a day", 480: "eight hours a day"}
 """Minutes at which the hours stop rising; common practice, no source."""
 SHOWN_DAYS = 14
 LONGEST_NAME = 60
+PlanDay = tuple[int, date, int, bool]
+"""Day number, day, minutes, whether it hurt."""
 NUMBERS = {"start_minutes": "The first day", "step_minutes": "The step", "target_minutes": "The hours aimed at"}
 
 
@@ -120,13 +122,8 @@ def hours_words(minutes: int) -> str:
     )
 
 
-def days_of(
-    from_day: date, start: int, step: int, target: int, painful: Collection[int], today: date
-) -> list[tuple[int, date, int, bool]]:
-    """Day number, day, minutes, whether it hurt: from dispensing until the hours have stopped rising or today's day.
-
-    Two weeks at least, ten weeks at most.
-    """
+def days_of(from_day: date, start: int, step: int, target: int, painful: Collection[int], today: date) -> list[PlanDay]:
+    """From dispensing until the hours have stopped rising or today's day; two weeks at least, ten weeks at most."""
     reached = (target - start + step - 1) // step + 1 if step else 1
     many = min(max(SHOWN_DAYS, reached + len(painful), (today - from_day).days + 1), 70)
     minutes = wearing.hours(start, step, target, many, frozenset(painful))
@@ -134,3 +131,26 @@ def days_of(
         (number, from_day + timedelta(days=number - 1), each, number in painful)
         for number, each in enumerate(minutes, start=1)
     ]
+
+
+def numbers_of(from_day: date, days: Iterable[date]) -> set[int]:
+    """Days as a plan numbers them; those before its first day are none of its own."""
+    return {number for day in days if (number := (day - from_day).days + 1) >= 1}
+
+
+def together(plans: Collection[Sequence[PlanDay]]) -> dict[date, int]:
+    """How many minutes a day a wearer wears all pairs together, from the plans of those that are being worn in.
+
+    The hours of a day are one budget, for it is the foot that gets used to the support: a pair that comes later
+    neither sets an earlier one's hours back nor comes on top of them. All pairs together are worn no longer than the
+    plan that allows most on that day, and each no longer than its own plan says, because a new device begins anew.
+    Past its last day a plan stays where it was, before its first it allows nothing. Common practice, no source.
+    """
+    days = sorted({day for each in plans for _, day, _, _ in each})
+    return {day: max(_minutes_on(each, day) for each in plans) for day in days}
+
+
+def _minutes_on(days: Sequence[PlanDay], day: date) -> int:
+    """Of a plan's days, which follow each other without a gap."""
+    number = (day - days[0][1]).days
+    return days[min(number, len(days) - 1)][2] if number >= 0 else 0

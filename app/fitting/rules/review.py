@@ -69,6 +69,8 @@ OUTCOMES = {
     "remake": "to be remade",
 }
 """What a review that was held led to."""
+HOLDS_IT = ("adjust", "keep_wearing", "settle")
+"""Acts that are done at a review, from its form."""
 WATCH_FOR = (
     "Stop wearing and call the clinician at once: a red mark that has not gone after 30 minutes, any cut, blister, "
     "change of colour, swelling or warmth.",
@@ -76,6 +78,8 @@ WATCH_FOR = (
 )
 """After the leaflets of three public services."""
 SCALES = {"comfort": ("Comfort", 10), "pain": ("Pain", 10), "pain_relief": ("Pain relief", 100)}
+BEFORE = ("pain", "comfort")
+"""What of it is asked before the pair is worn, too; relief there is none yet."""
 
 
 def zone_places() -> list[tuple[str, int, str, int, int]]:
@@ -112,6 +116,19 @@ def read_review(raw: Any, wrong: dict[str, str]) -> dict[str, Any]:
         if not isinstance(raw["skin"], str) or raw["skin"] not in SKIN:
             wrong["review.skin"] = f"One of {', '.join(SKIN)}; '{str(raw['skin'])[:20]}' is none of them."
     return found
+
+
+def read_before(raw: Any, first: bool, wrong: dict[str, str]) -> dict[str, int]:
+    """What the wearer tells before the pair is worn, at its `first` dispensing: pain and comfort, both optional."""
+    if raw in (None, {}):
+        return {}
+    if not isinstance(raw, Mapping) or not first or set(raw) - set(BEFORE):
+        asked = "Before the pair is worn for the first time pain and comfort are asked, each from 0 to 10."
+        wrong["before"] = asked if first else f"{asked} This pair was worn already."
+        return {}
+    given = {name: value for name, value in raw.items() if value not in (None, "")}
+    found = {name: _number(value, *SCALES[name][::-1], f"before.{name}", wrong) for name, value in given.items()}
+    return {name: round(value) for name, value in found.items() if value is not None}
 
 
 def _number(raw: Any, most: int, label: str, field: str, wrong: dict[str, str]) -> float | None:

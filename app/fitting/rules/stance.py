@@ -149,6 +149,15 @@ def read(
     return found
 
 
+def posture_so_far(side: str, said: Mapping[str, str]) -> str:
+    """What the items of a foot come to while its form is being filled in; "" where none is. The band wants them all."""
+    found = [int(text) for key in stance.ITEMS if (text := said.get(f"{side}.{key}", "")) in dict(SCORES)]
+    if len(found) == len(stance.ITEMS):
+        return figure_words("total", stance.posture_index(found), "metric")
+    left = len(stance.ITEMS) - len(found)
+    return f"{sum(found):+d} so far, {left} {'item' if left == 1 else 'items'} to go" if found else ""
+
+
 def _missing() -> Any:
     raise ValueError("is still to be said")
 

@@ -1,6 +1,5 @@
 """The wearing-in plan as a calendar to take home; making and changing the plan is the fitting room's."""
 
-from collections.abc import Sequence
 from datetime import date, datetime
 from itertools import groupby
 from typing import NamedTuple
@@ -12,7 +11,8 @@ from app import clock
 from app.bench.queries import Loaded
 from app.errors import BadInput, Unready
 from app.fitting import queries as fitting
-from app.fitting.queries import at_home
+from app.fitting.queries import at_home, together
+from app.fitting.queries.together import Hours
 from app.fitting.rules import plan
 from app.fitting.rules.takeaway import events
 from app.people import queries as people
@@ -24,7 +24,6 @@ from app.trade.sentences import LANGUAGES, Language
 
 TWO_COLUMNS = 36
 """Rows of large print that two columns hold."""
-PlanDay = tuple[int, date, int, bool]
 
 
 class WearingDay(NamedTuple):
@@ -32,6 +31,8 @@ class WearingDay(NamedTuple):
     day: date
     month: str
     hours: str
+    more: str
+    """What all pairs together are worn that day, if that is more than this one."""
     hurt: bool
 
 
@@ -41,6 +42,8 @@ class Stretch(NamedTuple):
     day: str
     to: str
     hours: str
+    more: str = ""
+    """As of a day of the calendar."""
 
 
 class WearingSheet(NamedTuple):
@@ -58,13 +61,15 @@ class WearingSheet(NamedTuple):
     stretches: list[Stretch]
     target: str
     hours_from: str
+    together: str
+    """What a wearer of several pairs is told of the hours; empty for a wearer of one."""
 
 
 class Taken(NamedTuple):
     """The plan of a pair as it stands, for paper and calendar alike."""
 
     clinic: ClinicRow
-    days: list[PlanDay]
+    hours: Hours
     key: str
     numbers: tuple[int, int, int]
     review_on: date | None
@@ -81,7 +86,7 @@ def taken_home(db: Session, loaded: Loaded, today: date) -> Taken:
     due = fitting.open_review(db, row["id"])
     return Taken(
         people.clinic(db, row["clinic_id"]),
-        fitting.plan_days(worn, at_home.notes(db, row["id"], worn, zone), today),
+        together.hours(db, worn, today, zone),
         worn.plan,
         (worn.start_minutes, worn.step_minutes, worn.target_minutes),
         due.due_on if due else None,
@@ -100,11 +105,12 @@ def wearing_sheet(db: Session, loaded: Loaded, today: date, language: Language) 
         language=language,
         seen=language.moment(taken.appointment) if taken.appointment else seen,
         booked=taken.appointment is not None,
-        weeks=weeks(taken.days, language),
-        stretches=stretches(taken.days, language),
+        weeks=weeks(taken.hours, language),
+        stretches=stretches(taken.hours, language),
         # A plan longer than the sheet goes on at the clinic: never from its last day to all of the hours.
-        target=plan.hours_words(taken.days[-1][2]),
+        target=plan.hours_words(taken.hours.days[-1][2]),
         hours_from=hours_from(taken.key, taken.numbers, language),
+        together=together.sentence(taken.hours, language),
     )
 
 
@@ -112,7 +118,8 @@ def wearing_events(db: Session, loaded: Loaded, today: date, language: Language)
     """The same for a calendar, from today on."""
     taken = taken_home(db, loaded, today)
     clinic = " ".join(word for word in (taken.clinic.name, taken.clinic.phone) if word)
-    return events(taken.days, taken.review_on, taken.appointment, language, clinic, today, clock.now())
+    seen = (taken.review_on, taken.appointment)
+    return events(taken.hours.days, *seen, language, clinic, today, clock.now(), taken.hours.together)
 
 
 def language_of(key: str) -> Language:
@@ -128,24 +135,41 @@ def is_link_of(db: Session, loaded: Loaded, secret: str) -> bool:
     return link is not None and link.token_hash == hash_of(secret)
 
 
-def weeks(days: Sequence[PlanDay], language: Language) -> list[list[WearingDay | None]]:
-    cells: list[WearingDay | None] = [None] * days[0][1].weekday()
+def weeks(hours: Hours, language: Language) -> list[list[WearingDay | None]]:
+    cells: list[WearingDay | None] = [None] * hours.days[0][1].weekday()
     cells += [
-        WearingDay(number, day, language.months[day.month - 1], plan.hours_words(minutes), hurt)
-        for number, day, minutes, hurt in days
+        WearingDay(
+            number,
+            day,
+            language.months[day.month - 1],
+            plan.hours_words(minutes),
+            _more(hours.more(day, minutes), language, "all_pairs"),
+            hurt,
+        )
+        for number, day, minutes, hurt in hours.days
     ]
     cells += [None] * (-len(cells) % 7)
     return [cells[start : start + 7] for start in range(0, len(cells), 7)]
 
 
-def stretches(days: Sequence[PlanDay], language: Language) -> list[Stretch]:
+def stretches(hours: Hours, language: Language) -> list[Stretch]:
     """Many of them name no weekday: only so is there room for them all."""
-    same = [(minutes, [day for _, day, _, _ in group]) for minutes, group in groupby(days, key=lambda each: each[2])]
+    each_day = [((minutes, hours.more(day, minutes)), day) for _, day, minutes, _ in hours.days]
+    same = [(figures, [day for _, day in group]) for figures, group in groupby(each_day, key=lambda each: each[0])]
     name = language.date if len(same) > TWO_COLUMNS else language.day
     return [
-        Stretch(name(those[0]), name(those[-1]) if len(those) > 1 else "", plan.hours_words(minutes))
-        for minutes, those in same
+        Stretch(
+            name(those[0]),
+            name(those[-1]) if len(those) > 1 else "",
+            plan.hours_words(minutes),
+            _more(more, language, "all_together"),
+        )
+        for (minutes, more), those in same
     ]
+
+
+def _more(minutes: int, language: Language, sentence: str) -> str:
+    return language.say(sentence, hours=plan.hours_words(minutes)) if minutes else ""
 
 
 def hours_from(key: str, numbers: tuple[int, int, int], language: Language) -> str:

@@ -4,7 +4,7 @@ A language is a file of sentences beside this one and a row in LANGUAGES. `{...}
 shows it; a sentence that knows its own markup would be of no use on paper and in a calendar alike.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -27,6 +27,10 @@ class Language:
 
     def say(self, sentence: str, **words: object) -> str:
         return self.sentences[sentence].format(**words)
+
+    def listed(self, names: Sequence[str]) -> str:
+        """Boots, sandals and house shoes."""
+        return f" {self.say('and')} ".join(part for part in (", ".join(names[:-1]), *names[-1:]) if part)
 
     def day(self, day: date) -> str:
         """Wed 3 Mar."""

@@ -23,6 +23,20 @@ SENTENCES = {
     "seen_from": "You are seen again on or soon after",
     "decides": "What your clinician tells you, and the rules where you live, go before this.",
     "day_number": "day {number}",
+    # A wearer of several pairs.
+    "budget": "These hours count for all your pairs together{pairs}.",
+    "budget_new": "The hours of a day count for all your pairs together{pairs}. This pair is new: wear it for no "
+    "longer than its own hours, which are part of them.",
+    "all_together": "all pairs together {hours}",
+    "all_pairs": "all pairs {hours}",
+    "and": "and",
+    "shoes_walking": "everyday shoes",
+    "shoes_sports": "sports shoes",
+    "shoes_dress": "dress shoes",
+    "shoes_boot": "boots",
+    "shoes_sandal": "sandals",
+    "shoes_slipper": "house shoes",
+    "shoes_depth": "shoes with more room",
     # The sheet alone.
     "left_only": "LEFT ONLY",
     "right_only": "RIGHT ONLY",
