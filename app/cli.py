@@ -79,10 +79,11 @@ def demo(port: int = 8000) -> None:
         elif not queries.lab(db).demo:
             sys.exit("This data folder holds a real lab; the demo keeps away from it.")
     if new:
+        storage = Storage(Settings().data / "files")
         with counting("Loading a year of the demo lab", volume.FINISHED) as told:
-            volume.fill_demo(database, told=told)
+            volume.fill_demo(database, storage, told=told)
         with database.writing() as db:
-            add_scans(db, Storage(Settings().data / "files"))
+            add_scans(db, storage)
     database.close()
     print(f"The demo lab is at http://127.0.0.1:{port}", flush=True)
     start_server("127.0.0.1", port, 1)

@@ -31,12 +31,15 @@ from app.demo.ledger import SHELVES, TRAYS
 from app.demo.walks import CASTS, MINUTES
 from app.demo.wearers import Wearer
 from app.desks import actions
+from app.desks.actions.second import second_pair
 from app.fitting.rules.fit import TICKS
 from app.orders import queries as orders
+from app.orders.actions import note_dues
 from app.orders.tables import Patient
 from app.people import queries as people
 from app.people.queries import ClinicRow
 from app.people.rules import Role, Viewer
+from app.storage import Storage
 from app.trade.worktime import WorkCalendar
 
 Telling = Iterator[datetime]
@@ -48,14 +51,14 @@ BEFORE = {"pain": 6, "comfort": 3}
 FITS: dict[str, Any] = {"arch": "full", "cover": "ok"} | dict.fromkeys(TICKS, True)
 
 
-def tell(database: Database, stories: Sequence[Story], rng: Generator) -> None:
+def tell(database: Database, storage: Storage, stories: Sequence[Story], rng: Generator) -> None:
     """Tells all of them up to now; the clock is put to each instant and at the end back to where it was.
 
     Of two that go on at the same instant the second goes on when the first is done: codes keep the order of time.
     """
     shift = clock.shift()
     with database.reading() as db:
-        teller = Teller(db, rng)
+        teller = Teller(db, storage, rng)
     telling = side_by_side(story(teller) for story in stories)
     when = done = next(telling, None)
     try:
@@ -83,8 +86,8 @@ def side_by_side(stories: Iterable[Telling]) -> Telling:
 class Teller:
     """What a story is told with: the lab's people, its calendar reckoned back from now, the session of the moment."""
 
-    def __init__(self, db: Session, rng: Generator) -> None:
-        self.db, self.rng, self.now = db, rng, clock.now()
+    def __init__(self, db: Session, storage: Storage, rng: Generator) -> None:
+        self.db, self.storage, self.rng, self.now = db, storage, rng, clock.now()
         self.calendar = people.work_calendar(db)
         self.zone = ZoneInfo(people.lab(db).zone)
         self.clinics = {clinic.name: clinic for clinic in people.clinics(db)}
@@ -160,6 +163,26 @@ class Teller:
         )
         placed = bench.place(self.db, by=self.clinicians[here.id], wanted=wanted)
         return ToldPair(self, here, placed.code, placed.order_id, wanted.label, brings, facts)
+
+    def second(self, pair: "ToldPair", **items: Any) -> "ToldPair":
+        """A second pair for this wearer, from the captures of the first; `items` are what differs on both sides."""
+        first, patient = orders.order_and_patient(self.db, pair.order_id)
+        body = {side: was | items for side, was in orders.holding(self.db, first.id).body.items()}
+        wanted = Wanted(
+            clinic_id=first.clinic_id,
+            label=patient.label,
+            way=first.way,
+            sides=first.sides,
+            prescription=body,
+            captures={},
+            prescriber_id=first.prescriber_id,
+            shoe=first.shoe,
+            feet=first.feet,
+            repeats=pair.code,
+            tray=1 + self._next(Pair) % TRAYS,
+        )
+        placed = second_pair(self.db, by=pair.clinician, wanted=wanted, same=pair.code, answers=None)
+        return ToldPair(self, pair.clinic, placed.code, placed.order_id, pair.label, (), {})
 
     def _next(self, table: type[Patient | Pair]) -> int:
         return int(self.db.execute(select(func.coalesce(func.max(col(table.id)), 0))).scalar_one()) + 1
@@ -254,7 +277,8 @@ class ToldPair:
         elif stage == "dispense":
             fit = {"read_back": True} | {side: dict(FITS) for side in "LR"}
             first = {"before": BEFORE} if self.state.reason in ("new", "remake") else {}
-            self.act("dispense", facts={"confirmed": "LR", "fit": fit} | first)
+            told = first | self.facts.get("dispense", {})
+            self.act("dispense", facts={"confirmed": "LR", "fit": fit} | told)
         else:
             facts = self.facts.get(str(stage)) or self._lots(str(stage))
             self.act("advance", by=teller.technician() if self.state.place == "lab" else None, facts=facts)
@@ -272,6 +296,10 @@ class ToldPair:
         """The clinician changes these items of both sides."""
         body = {side: was | items for side, was in orders.holding(self.teller.db, self.order_id).body.items()}
         bench.amend(self.teller.db, code=self.code, by=self.clinician, body=body, words=words)
+
+    def owes(self, **dues: str) -> None:
+        """How approval and payment stand, noted by the clinician."""
+        note_dues(self.teller.db, by=self.clinician, order_id=self.order_id, raw=dues)
 
     def match(self, arrival: int, sides: str = "LR") -> None:
         by = self.teller.technician()

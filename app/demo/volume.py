@@ -25,6 +25,7 @@ from app.demo.stock import note_lots
 from app.demo.telling import Story, Teller, Telling, ago, tell
 from app.demo.walks import Walker
 from app.fitting.tables import Recheck
+from app.storage import Storage
 from app.trade import codes
 from app.trade.worktime import WorkCalendar
 
@@ -58,7 +59,7 @@ def seed(database: Database, *, pairs: int, years: float, seed: int, told: Progr
 
 
 def fill_demo(
-    database: Database, *, finished: int = FINISHED, seed: int = 417, told: Progress = lambda _: None
+    database: Database, storage: Storage, *, finished: int = FINISHED, seed: int = 417, told: Progress = lambda _: None
 ) -> None:
     """A year of finished pairs, and about sixty open ones over all stages that this lab has."""
     rng, until = np.random.default_rng(seed), clock.now()
@@ -79,7 +80,7 @@ def fill_demo(
         for start in lately
     ]
     plain = [_plain(here, rng, until, stage) for stage in STAGES if STAGES[stage].bench for _ in range(PLAIN)]
-    tell(database, [*stories.ALL, *over, *plain], rng)
+    tell(database, storage, [*stories.ALL, *over, *plain], rng)
     with database.writing() as db:
         note_lots(db, until)
     told(finished)

@@ -64,7 +64,13 @@ class Wearer:
         return {side: {"length": length, "breadth": breadth} for side in sides} if length % 2 else {}
 
 
-def wearer(rng: Generator, year: int, child: bool | None = None, risks: Sequence[str] | None = None) -> Wearer:
+def wearer(
+    rng: Generator,
+    year: int,
+    child: bool | None = None,
+    risks: Sequence[str] | None = None,
+    postures: Sequence[int] | None = None,
+) -> Wearer:
     """Somebody who orders in `year`; what is not asked for is drawn."""
     woman = rng.random() < 0.55
     young = rng.random() < SHARE_OF_CHILDREN if child is None else child
@@ -73,7 +79,8 @@ def wearer(rng: Generator, year: int, child: bool | None = None, risks: Sequence
     shares = {"diabetes": SHARE_OF_DIABETES, "sensation_loss": SHARE_WITHOUT_FEELING}
     drawn = [] if young else [risk for risk, share in shares.items() if rng.random() < share]
     mass = rng.normal(27 + 4.2 * (age - YOUNGEST), 4) if young else rng.normal(78, 14)
-    left, right = (min(max(round(posture), -12), 12) for posture in rng.normal(*POSTURE, 2).tolist())
+    drawn_postures = [min(max(round(posture), -12), 12) for posture in rng.normal(*POSTURE, 2).tolist()]
+    left, right = postures or drawn_postures
     return Wearer(
         name=f"{pick(rng, WOMEN if woman else MEN)} {pick(rng, LAST)}",
         born_year=year - age,

@@ -13,6 +13,7 @@ from app.bench.rules.stages import STAGES
 from app.fitting.rules.fit import TICKS
 from app.orders.rules import ITEMS, SHOE_KINDS, Item
 from app.trade.sizes import SYSTEMS
+from app.trade.stance import ITEMS as ITEMS_OF_POSTURE
 
 
 def _values(item: Item) -> str:
@@ -130,6 +131,70 @@ PRESCRIPTIONS: Examples = {
             "words": "Heavier than noted.",
         },
     )
+}
+DRAFTS: Examples = {
+    "begun": (
+        "An order begun: the left side is said, the rest is still to be",
+        {
+            "draft": "begun-at-the-harbour",
+            "clinic_id": 1,
+            "fields": {
+                "label": "MR 2212",
+                "way": "cast",
+                "sides": "LR",
+                "capture.L": "foam",
+                "L.shell": "polypropylene",
+                "L.shell_thickness": "4",
+                "L.additions": ["met_pad"],
+            },
+        },
+    )
+}
+STARTS: Examples = {
+    "of_a_clinic": (
+        "For everyone of a clinic",
+        {"name": "Walking shoe, usual", "clinic_id": 1, "way": "cast", "prescription": {"L": _SIDE, "R": _SIDE}},
+    ),
+    "of_ones_own": (
+        "For oneself, of one side",
+        {"name": "Left alone, light", "way": "direct", "prescription": {"L": _SHELL}},
+    ),
+}
+SECONDS: Examples = {
+    "the_same": ("The same once more", {}),
+    "another_shoe": (
+        "For another shoe, with a thinner cover",
+        {
+            "prescription": {side: _SIDE | {"cover_thickness": 15} for side in "LR"},
+            "shoe": {"kind": "dress", "size": 41, "system": "eu", "liner": "out"},
+            "wanted_on": _soon(90),
+        },
+    ),
+}
+STANCES: Examples = {
+    "angles": (
+        "Leg and heel of both feet, barefoot, as they were measured by hand",
+        {
+            "kind": "angles",
+            "sides": {"L": {"leg_deg": -5, "heel_deg": 7.5}, "R": {"leg_deg": -4, "heel_deg": 9}},
+        },
+    ),
+    "angles_in_devices": (
+        "The same in the devices, of the left foot alone",
+        {"kind": "angles", "with_devices": True, "sides": {"L": {"leg_deg": -5, "heel_deg": 3}}},
+    ),
+    "posture": (
+        "The Foot Posture Index of the left foot, by its six items",
+        {"kind": "posture", "sides": {"L": dict(zip(ITEMS_OF_POSTURE, (1, 1, 2, 1, 1, 0), strict=True))}},
+    ),
+    "arch": (
+        "The height of the dorsum and the truncated length of the right foot",
+        {"kind": "arch", "sides": {"R": {"dorsum": 610, "truncated": 1860}}},
+    ),
+    "navicular": (
+        "The navicular of the right foot, unloaded and standing",
+        {"kind": "navicular", "sides": {"R": {"unloaded": 460, "loaded": 375}}},
+    ),
 }
 PARCELS: Examples = {
     "to_the_clinic": (

@@ -20,6 +20,7 @@ from app.main import build
 from app.people.rules import hash_of, new_token
 from app.people.tables import SignedIn
 from app.settings import Settings
+from app.storage import Storage
 from tests.bench.conftest import Lab
 from tests.house import demo_house
 
@@ -61,7 +62,7 @@ def address(tmp_path: Path, stock: int) -> Iterator[str]:
     with database.writing() as db:
         open_lab(db)
     if stock:
-        volume.fill_demo(database, finished=stock)
+        volume.fill_demo(database, Storage(tmp_path / "files"), finished=stock)
     database.close()
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))

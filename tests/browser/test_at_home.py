@@ -9,8 +9,8 @@ from axe_core_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from app import clock
-from app.people.tables import Clinic
 from tests.bench.conftest import Lab
+from tests.browser.clinic import RED_FLAG, give_a_page, tap
 
 Picture = Callable[[Page, str], None]
 WIDTHS = (360, 820)
@@ -18,9 +18,7 @@ WIDTHS = (360, 820)
 
 @pytest.fixture
 def pair(story: Lab) -> str:
-    """A pair that has just been dispensed at a clinic whose wearers may have a page."""
-    with story.database.writing() as db:
-        db.get_one(Clinic, story.house.clinics["house"]).wearer_pages = True
+    """A pair that has just been dispensed at the clinic in the house, whose wearers may have a page."""
     code = story.order()
     story.walk(code, "wear_in")
     return code
@@ -46,8 +44,7 @@ def test_four_days_at_home(
 ) -> None:
     clinician = come_in("clinician")
     clinician.goto(f"/pair/{pair}")
-    clinician.get_by_role("button", name="Give the wearer a page").click()
-    link = clinician.locator(".link-once code").inner_text()
+    link = give_a_page(clinician)
     picture(clinician, "at-home-given")
     assert Axe().run(clinician)["violations"] == []
 
@@ -60,8 +57,7 @@ def test_four_days_at_home(
     # Day 1: all is well, told in three taps.
     wearer.goto(link)
     expect(wearer.get_by_text("Wear them for 1 h at most.")).to_be_visible()
-    for tap in ("1 h", "good", "no"):
-        wearer.get_by_role("button", name=tap, exact=True).click()
+    tap(wearer, "1 h", "good", "no")
     assert wearer.get_by_role("button", pressed=True).count() == 3
     seen.goto(link)
     looked_at(seen, picture, "day-1")
@@ -70,7 +66,7 @@ def test_four_days_at_home(
     clock.set_shift(clock.shift() + timedelta(days=1))
     wearer.goto(link)
     expect(wearer.get_by_text("Wear them for 2 h at most.")).to_be_visible()
-    wearer.get_by_role("button", name="it hurts", exact=True).click()
+    tap(wearer, "it hurts")
     expect(wearer.get_by_text("It hurt. The hours stay as they are")).to_be_visible()
     seen.goto(link)
     looked_at(seen, picture, "day-2-painful")
@@ -79,8 +75,7 @@ def test_four_days_at_home(
     expect(wearer.get_by_text("Wear them for 2 h at most.")).to_be_visible()
 
     # Day 3: better, but a mark that stays.
-    wearer.get_by_role("button", name="very good", exact=True).click()
-    wearer.get_by_role("button", name="not gone after 30 minutes").click()
+    tap(wearer, "very good", RED_FLAG)
     expect(wearer.get_by_text("Stop wearing them and call your clinic now.")).to_be_visible()
     seen.goto(link)
     looked_at(seen, picture, "day-3-red-flag")

@@ -7,6 +7,8 @@ import pytest
 from axe_core_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
+from tests.browser.clinic import type_an_order
+
 ComeIn = Callable[..., Page]
 Keep = Callable[[Page, str], None]
 FILLED = {
@@ -92,11 +94,7 @@ def test_an_order_that_trips_every_check_is_answered_and_placed(come_in: ComeIn,
 def test_an_order_that_trips_none_is_placed_at_once(come_in: ComeIn) -> None:
     page = come_in("clinician")
     page.goto("/orders/new")
-    page.locator('[name="label"]').fill("MR 2211")
-    for side in "LR":
-        page.locator(f'[name="capture.{side}"]').select_option("foam")
-        page.locator(f'[name="{side}.shell"]').select_option("eva")
-        page.locator(f'[name="{side}.shell_thickness"]').fill("4")
+    type_an_order(page)
     page.wait_for_timeout(900)
     expect(page.locator("[data-at]")).to_have_count(0)
     page.get_by_role("button", name="Order the pair").click()

@@ -7,23 +7,17 @@ import pytest
 from axe_core_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
+from tests.browser.clinic import type_an_order
+
 ComeIn = Callable[..., Page]
 Keep = Callable[[Page, str], None]
-
-
-def typed_in(page: Page) -> None:
-    page.locator('[name="label"]').fill("MR 2212")
-    for side in "LR":
-        page.locator(f'[name="capture.{side}"]').select_option("foam")
-        page.locator(f'[name="{side}.shell"]').select_option("eva")
-        page.locator(f'[name="{side}.shell_thickness"]').fill("4")
 
 
 @pytest.mark.parametrize("width", [1280, 820])
 def test_what_is_typed_is_kept_and_ordered_from_another_browser(come_in: ComeIn, picture: Keep, width: int) -> None:
     first = come_in("clinician", width=width)
     first.goto("/orders/new")
-    typed_in(first)
+    type_an_order(first)
     expect(first.locator("[data-draft]")).to_contain_text("Kept as your draft until")
     first.get_by_text("Keep this prescription as a start").click()
     first.locator('[name="start_name"]').fill("Soft, both")

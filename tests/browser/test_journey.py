@@ -6,6 +6,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.bench.conftest import Lab
+from tests.browser.clinic import answer, dispense
 
 Keep = Callable[[Page, str], None]
 SignIn = Callable[..., Page]
@@ -37,20 +38,6 @@ def check_in(page: Page, code: str) -> None:
     expect(page.get_by_text("accepted, shelf C3")).to_have_count(2)
 
 
-def dispense(page: Page) -> None:
-    """Confirms both sides, looks at each without and with the shoe, and lets the pair go."""
-    for side in ("left", "right"):
-        page.get_by_role("group", name="Confirmed by the code").get_by_label(side).check()
-    page.get_by_label("Name and code read back").check()
-    for side in ("Left", "Right"):
-        foot = page.get_by_role("group", name=side, exact=True)
-        foot.get_by_label("full", exact=True).check()
-        for box in foot.get_by_role("checkbox").all():
-            box.check()
-        foot.get_by_label("as it should be").check()
-    page.get_by_role("button", name="Dispensed").click()
-
-
 @pytest.mark.parametrize("javascript", [True, False], ids=["", "without JavaScript"])
 def test_an_order_is_taken_to_a_settled_wearer(sign_in: SignIn, picture: Keep, javascript: bool) -> None:
     clinician = sign_in("clinician", javascript=javascript)
@@ -77,7 +64,6 @@ def test_an_order_is_taken_to_a_settled_wearer(sign_in: SignIn, picture: Keep, j
 
     clinician.reload()
     dispense(clinician)
-    expect(clinician.get_by_role("status")).to_contain_text("It now stands at Wearing in")
     picture(clinician, "pair-wearing-in")
     clinician.get_by_label("Hours a day reached").fill("7.5")
     clinician.get_by_label("Comfort").fill("8")
@@ -105,11 +91,7 @@ def test_a_question_stops_a_pair_and_its_answer_lets_it_go_on(sign_in: SignIn, p
     expect(technician.get_by_text("'Done' is possible once it goes on")).to_be_visible()
 
     clinician.reload()
-    clinician.locator("summary", has_text="Answer").click()
-    clinician.get_by_label("Your answer").fill("Left only")
-    clinician.locator("details[open]").get_by_role("button", name="Answer").click()
-    expect(clinician.get_by_role("status")).to_contain_text("answered")
-    expect(clinician.get_by_text("Parked")).to_have_count(0)
+    answer(clinician, "Left only")
 
 
 def test_a_wrong_order_comes_back_filled_with_the_message_at_its_field(sign_in: SignIn, picture: Keep) -> None:
@@ -150,7 +132,6 @@ def test_a_clinic_by_parcel_trims_dispenses_and_adjusts_without_the_lab(
     clinician.goto(f"/pair/{code}")
     picture(clinician, "clinic-dispensing-820")
     dispense(clinician)
-    expect(clinician.get_by_role("status")).to_contain_text("It now stands at Wearing in")
     picture(clinician, "clinic-wearing-in-820")
 
     clinician.locator("summary", has_text="Adjust").click()

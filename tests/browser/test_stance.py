@@ -1,86 +1,18 @@
 """Marking a photo from behind in a real browser: by mouse and by keyboard alone, and what is typed without scripts."""
 
-import io
 import math
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from PIL import Image, ImageDraw, ImageFilter
-from playwright.sync_api import FilePayload, Locator, Page, expect
+from playwright.sync_api import Locator, Page, expect
 
+from app.demo.legs import WIDE, places
 from tests.bench.conftest import Lab
+from tests.browser.photos import BAREFOOT, IN_DEVICES, add, click, point, shown, words_of
 from tests.browser.test_pages import look
 
 ComeIn = Callable[..., Page]
-WIDE, HIGH = 900, 1200
-PARTS = (("leg", -480, -60), ("heel", -30, 180))
-"""Where upper and lower point of each part stand along its line, from the ankle."""
-Angles = dict[str, float]
-BAREFOOT: Angles = {"L.leg": -6.0, "L.heel": 7.0, "R.leg": -4.0, "R.heel": 10.0}
-IN_DEVICES: Angles = {"L.leg": -5.0, "L.heel": 3.5, "R.leg": -4.0, "R.heel": 5.0}
-
-
-def places(angles: Angles) -> dict[str, tuple[int, int]]:
-    """The points that show these angles, to the pixel; valgus leads away from the other foot."""
-    found = {}
-    for side, outwards, ankle in (("L", -1, (300, 780)), ("R", 1, (600, 780))):
-        for part, *ends in PARTS:
-            turned = outwards * math.radians(angles[f"{side}.{part}"])
-            for end, along in zip(("upper", "lower"), ends, strict=True):
-                at = (ankle[0] + along * math.sin(turned), ankle[1] + along * math.cos(turned))
-                found[f"{side}.{part}.{end}"] = (round(at[0]), round(at[1]))
-    return found
-
-
-def photo(angles: Angles) -> FilePayload:
-    """Two lower legs and heels, drawn: nobody's, and with the points known."""
-    picture = Image.new("RGB", (WIDE, HIGH), "#d8d4cc")
-    pen = ImageDraw.Draw(picture)
-    pen.rectangle((0, 960, WIDE, HIGH), fill="#b9a98f")
-    at = places(angles)
-    for side in "LR":
-        for part, wide, colour in (("leg", 130, "#c99a7c"), ("heel", 110, "#c08f70")):
-            ends = (at[f"{side}.{part}.upper"], at[f"{side}.{part}.lower"])
-            pen.line(ends, fill=colour, width=wide)
-            for x, y in ends:
-                pen.ellipse((x - wide / 2, y - wide / 2, x + wide / 2, y + wide / 2), fill=colour)
-    soft = picture.filter(ImageFilter.GaussianBlur(6))
-    pen = ImageDraw.Draw(soft)
-    for x, y in at.values():
-        pen.ellipse((x - 4, y - 4, x + 4, y + 4), fill="#26201c")
-    out = io.BytesIO()
-    soft.save(out, "JPEG", quality=90)
-    return {"name": "behind.jpg", "mimeType": "image/jpeg", "buffer": out.getvalue()}
-
-
-def add(page: Page, devices: str, angles: Angles) -> Locator:
-    """Adds the photo and returns its part of the page."""
-    part = page.locator(f"#{devices}")
-    part.locator(f"#take-{devices}-chosen").set_input_files(photo(angles))
-    part.get_by_role("button", name="Add the photo").click()
-    expect(page.get_by_role("status").first).to_contain_text("now mark its points")
-    expect(part.locator(".marking img")).to_be_visible()
-    return part
-
-
-def words_of(name: str) -> str:
-    side, part, end = name.split(".")
-    return f"{'Left' if side == 'L' else 'Right'} {'lower leg' if part == 'leg' else 'heel'}, {end} point"
-
-
-def point(part: Locator, name: str) -> Locator:
-    return part.get_by_role("button", name=words_of(name))
-
-
-def click(part: Locator, at: tuple[int, int]) -> None:
-    """Where the photo shows this pixel, however large it is on the page."""
-    image = part.locator(".marking img")
-    image.scroll_into_view_if_needed()
-    box = image.bounding_box()
-    assert box
-    scale = box["width"] / WIDE
-    image.page.mouse.click(box["x"] + at[0] * scale, box["y"] + at[1] * scale)
 
 
 def walk(page: Page, part: Locator, name: str, to: tuple[int, int]) -> None:
@@ -97,10 +29,6 @@ def walk(page: Page, part: Locator, name: str, to: tuple[int, int]) -> None:
         for _ in range(abs(far) % 10):
             page.keyboard.press(key)
     expect(part.locator("[data-says]")).to_contain_text(f"{to[0]} across, {to[1]} down")
-
-
-def shown(part: Locator, name: str) -> float:
-    return float(part.locator(f'[name="{name}_deg"]').input_value())
 
 
 @pytest.fixture

@@ -16,8 +16,8 @@ from app.storage import Storage
 def test_a_handful_of_open_pairs_have_their_scans(database: Database, tmp_path: Path) -> None:
     with database.writing() as db:
         open_lab(db)
-    volume.fill_demo(database, finished=20)
     storage = Storage(tmp_path / "files")
+    volume.fill_demo(database, storage, finished=20)
     with database.writing() as db:
         add_scans(db, storage)
     with database.reading() as db:

@@ -18,13 +18,19 @@ from app.bench.rules.replay import replay
 from app.bench.rules.sheets import oven_load
 from app.bench.rules.stages import STAGES, place_of
 from app.bench.tables import Hold, Lot, LotUse, Move, Pair, Parcel, Stay
-from app.capture.tables import Arrival
+from app.capture.tables import Arrival, WorkedFrom
 from app.database import Database
 from app.demo import volume
 from app.demo.actions import open_lab
 from app.demo.scans import add_scans
+from app.demo.stories.standing import BAREFOOT, IN_DEVICES
+from app.fitting.queries import at_home, plans, stance
 from app.fitting.rules.plan import recheck_kind
-from app.fitting.tables import Recheck, Review, WearingPlan
+from app.fitting.rules.stance import KINDS as MEASURES
+from app.fitting.rules.stance import figures
+from app.fitting.tables import FootMeasure, Recheck, Review, WearingPlan
+from app.orders.queries.drafts import drafts
+from app.orders.queries.starts import starts
 from app.orders.rules import is_child
 from app.orders.tables import Order, Patient
 from app.paperwork import queries as paperwork
@@ -44,19 +50,20 @@ DAYS = {
 AN_AFTERNOON = datetime(2026, 11, 26, 15, 20, tzinfo=UTC)
 
 
-def fill(database: Database, at: datetime) -> None:
+def fill(database: Database, at: datetime, files: Path) -> None:
     clock.set_shift(at - clock.now())
     with database.writing() as db:
         open_lab(db)
-    volume.fill_demo(database, finished=100)
+    volume.fill_demo(database, Storage(files), finished=100)
 
 
 @pytest.fixture(scope="module")
 def filled(copies: Callable[[Path], Any], tmp_path_factory: pytest.TempPathFactory) -> Iterator[Database]:
     """One year for every story that only looks at it."""
-    with copies(tmp_path_factory.mktemp("year")) as copy:
+    folder = tmp_path_factory.mktemp("year")
+    with copies(folder) as copy:
         database = Database(copy())
-        fill(database, AN_AFTERNOON)
+        fill(database, AN_AFTERNOON, folder / "files")
         yield database
         database.close()
 
@@ -66,8 +73,8 @@ def pairs_of(db: Session) -> list[Pair]:
 
 
 @pytest.mark.parametrize("day", DAYS.values(), ids=DAYS)
-def test_on_any_day_every_kind_of_flag_stands_on_a_few_pairs(day: datetime, database: Database) -> None:
-    fill(database, day)
+def test_on_any_day_every_kind_of_flag_stands_on_a_few_pairs(day: datetime, database: Database, tmp_path: Path) -> None:
+    fill(database, day, tmp_path / "files")
     with database.reading() as db:
         number = Counter(each.flag.kind for each in watch.raised(db))
         pour, oven = (paperwork.batch(db, kind, [], day.date()) for kind in ("pour", "oven"))
@@ -199,6 +206,48 @@ def test_the_casts_to_pour_are_of_every_sort_and_lots_are_in_use(filled: Databas
     assert 1 in Counter(row.code for row in rows).values(), "one foot alone"
     assert in_use.keys() == {"plaster", "sheet", "cover", "adhesive"}
     assert {kind for kind, lot in in_use.items() if lot.held} == {"adhesive"}, "nobody has put it away yet"
+
+
+def clinician_of(db: Session, clinic: str) -> Viewer:
+    """Who is a clinician of this clinic and nothing else."""
+    clinic_id = next(each.id for each in people.clinics(db) if each.name == clinic)
+    found = next(row for row in people.staff(db) if row.roles == [Role.CLINICIAN] and clinic_id in row.clinics)
+    return Viewer(found.id, found.name, frozenset({Role.CLINICIAN}), frozenset({clinic_id}), "Europe/London")
+
+
+def test_the_clinic_in_the_house_shows_what_a_clinic_keeps_beside_its_pairs(filled: Database) -> None:
+    clock.set_shift(AN_AFTERNOON - clock.now())
+    with filled.reading() as db:
+        clinician = clinician_of(db, "Harbour Steps")
+        begun, to_start = drafts(db, clinician), starts(db, clinician)
+        own = plans.to_choose(db, min(clinician.clinics))
+        red = at_home.red_flagged(db, clinician.clinics)
+        worn_by = db.exec(select(WearingPlan.plan).join(Pair).where(col(Pair.code).in_(red))).all()
+        dues = db.exec(select(Order.dues).join(Pair).where(col(Pair.stage).is_not(None))).all()
+        asked = db.exec(select(Pair.stage, Hold.before).join(Hold).where(col(Hold.before).is_not(None))).all()
+    assert [draft.label for draft in begun] == ["HW 2044"]
+    assert Counter(start.clinic_id is None for start in to_start) == {True: 1, False: 1}
+    assert len(red) == 1
+    assert list(worn_by) == list(own)
+    assert Counter(each["approval"] for each in dues if each) == {"asked": 2, "given": 1}
+    assert list(asked) == [("correct", "cover")], "it goes on until then"
+
+
+def test_a_wearer_has_a_second_pair_and_another_was_measured_standing(filled: Database) -> None:
+    with filled.reading() as db:
+        shelved = db.exec(select(WorkedFrom.positive_id).where(col(WorkedFrom.positive_id).is_not(None))).all()
+        both = select(WorkedFrom.positive_id).group_by(col(WorkedFrom.positive_id)).having(func.count() == 2)
+        pressed_twice = db.exec(select(WorkedFrom.order_id).where(col(WorkedFrom.positive_id).in_(both))).all()
+        rows = stance.measures(db, db.exec(select(FootMeasure.pair_id).distinct()).one())
+    assert len(shelved) > 50, "positives stand on the shelf"
+    assert len(set(pressed_twice)) == 2
+    marked = [row for row in rows if row.photo_id]
+    assert Counter(row.with_devices for row in marked) == {False: 2, True: 2}
+    seen = {(row.side, row.with_devices): figures("angles", row.side, row.found)["heel_deg"] for row in marked}
+    for (side, with_devices), heel in seen.items():
+        assert heel == pytest.approx((IN_DEVICES if with_devices else BAREFOOT)[f"{side}.heel"], abs=0.4)
+    assert {row.kind for row in rows} == set(MEASURES)
+    assert len({row.day("Europe/London") for row in rows}) == 2, "and once more at the review"
 
 
 def test_the_lab_goes_on_after_the_invented_pairs(filled: Database) -> None:

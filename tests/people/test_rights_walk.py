@@ -65,6 +65,7 @@ ORDER: dict[str, Any] = {
     "captures": {"L": "foam", "R": "foam"},
     "prescription": {"L": SIDE, "R": SIDE},
 }
+START = {"name": "Usual, both", "way": "cast", "prescription": {"L": SIDE, "R": SIDE}}
 ORDER_FORM = {
     "label": "MR 2211",
     "way": "cast",
@@ -177,6 +178,23 @@ ROWS = (
     row("POST /api/v1/pairs/{code}/belongings/{belonging_id}", WHO_SEES_THE_PAIR, {"becomes": "to_clinic"}),
     row("POST /api/v1/pairs/{code}/scans/{side}", (DOOR, MAY, MAY, HIDDEN, NO)),
     row("POST /api/v1/pairs/{code}/prescription", OWN_CLINICIAN, {"prescription": ORDER["prescription"]}),
+    row("POST /api/v1/pairs/{code}/second", OWN_CLINICIAN),
+    row("GET /api/v1/pairs/{code}/stance", OWN_CLINICIAN),
+    row(
+        "POST /api/v1/pairs/{code}/stance",
+        OWN_CLINICIAN,
+        {"kind": "arch", "sides": {"L": {"dorsum": 610, "truncated": 1860}}},
+        at={"code": "{dispensed}"},
+    ),
+    row("GET /api/v1/pairs/{code}/notes", OWN_CLINICIAN),
+    row("GET /api/v1/drafts", CLINICIANS),
+    # Drafts are seen by whoever began them alone, and nobody began this one.
+    row("GET /api/v1/drafts/{draft}", (DOOR, NO, HIDDEN, HIDDEN, NO), at={"draft": "begun-by-nobody"}),
+    row("POST /api/v1/drafts", OWN_CLINICIAN, {"draft": "begun-here", "clinic_id": "{house}", "fields": {}}),
+    row("DELETE /api/v1/drafts/{draft}", CLINICIANS, at={"draft": "begun-by-nobody"}),
+    row("GET /api/v1/starts", CLINICIANS),
+    row("POST /api/v1/starts", OWN_CLINICIAN, START | {"clinic_id": "{house}"}),
+    row("DELETE /api/v1/starts/{start}", OWN_CLINICIAN, at={"start": "{start_id}"}),
     row("POST /api/v1/parcels", (DOOR, MAY, MAY, HIDDEN, NO), {"clinic_id": "{house}", "codes": []}),
     row("POST /api/v1/parcels/{parcel_id}/arrival", (DOOR, NO, HIDDEN, MAY, NO), at={"parcel_id": "{second_parcel}"}),
     row("GET /api/v1/queues", SIGNED_IN),

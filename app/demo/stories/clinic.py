@@ -54,7 +54,9 @@ def _lately(t: Teller, days: int) -> datetime:
 
 
 def ready_and_not_told(t: Teller) -> Telling:
-    yield from _ready(t, "Harbour Steps", t.worked(2.3))
+    """And not to be dispensed: the payer was asked, and has not answered."""
+    pair = yield from _ready(t, "Harbour Steps", t.worked(2.3))
+    pair.owes(approval="asked", payment="deposit")
 
 
 def told_and_nothing_booked(t: Teller) -> Telling:
@@ -78,6 +80,7 @@ def never_fetched(t: Teller) -> Telling:
 
 def to_be_fitted_in_the_house(t: Teller) -> Telling:
     pair = yield from _ready(t, "Harbour Steps", t.worked(1.7))
+    pair.owes(approval="given", number="SB 4471", on=t.days(9).date().isoformat(), payment="paid")
     yield t.worked(1.2)
     pair.act("tell", facts=TOLD)
     pair.act("book", facts={"at": t.ahead(0).isoformat(), "what": "fitting"})

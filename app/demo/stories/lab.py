@@ -105,6 +105,7 @@ def payer_has_not_agreed(t: Teller) -> Telling:
     yield from pair.walk("mill", t.worked(12.1))
     yield t.worked(11.6)
     pair.bench("park", reason="approval", waiting_on="payer", facts={"words": "The second pair within a year."})
+    pair.owes(approval="asked", payment="none")
     yield t.worked(6.2)
     pair.act("promise", by=t.manager, reason="The payer takes longer.", facts={"day": t.ahead(9).date().isoformat()})
 

@@ -21,15 +21,19 @@ from app.people.rules import Viewer
 from app.trade import codes
 
 
-def second_pair(db: Session, *, by: Viewer, wanted: Wanted, same: str, answers: Answers) -> Placed:
-    """Orders `wanted`, worked from what the pair with the code `same` was worked from."""
+def second_pair(db: Session, *, by: Viewer, wanted: Wanted, same: str, answers: Answers | None) -> Placed:
+    """Orders `wanted`, worked from what the pair with the code `same` was worked from.
+
+    With `answers` the prescription is checked, as in `bench.place`.
+    """
     loaded = queries.find(db, same, by, lock=True)
     order_id = loaded.row["order_id"]
     _check(loaded, wanted)
     start = starts_at(db, loaded, wanted.way, wanted.sides, by)
-    meshes = captures.meshes(db, [order_id])[order_id]
-    taken = {side: day for side, day in captures.captured_on(db, order_id, by.zone).items() if side in wanted.sides}
-    answers = replace(answers, feet=feet(meshes), captured_on=taken)
+    if answers is not None:
+        meshes = captures.meshes(db, [order_id])[order_id]
+        taken = {side: day for side, day in captures.captured_on(db, order_id, by.zone).items() if side in wanted.sides}
+        answers = replace(answers, feet=feet(meshes), captured_on=taken)
     placed = bench.place(db, by=by, wanted=wanted, start=start, answers=answers)
     pressed = wanted.sides if start == "press" else ""
     capture.share(db, order_id=order_id, new_order_id=placed.order_id, sides=wanted.sides, positives=pressed)

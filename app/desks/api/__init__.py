@@ -2,8 +2,8 @@
 
 from fastapi import APIRouter
 
-from app.desks.api import belongings, lots, photos, trail
+from app.desks.api import belongings, lots, ordering, photos, trail, wearers
 
 router = APIRouter()
-for subject in (trail, photos, belongings, lots):
+for subject in (trail, photos, belongings, lots, ordering, wearers):
     router.include_router(subject.router)

@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal
 from fastapi import APIRouter, Header, Path, Query, Request, Response
 from fastapi.concurrency import run_in_threadpool
 from pydantic import BaseModel, ConfigDict, Field, model_validator
+from sqlmodel import Session
 from starlette.datastructures import UploadFile
 
 from app import web
@@ -28,6 +29,7 @@ from app.orders.rules import read_shoe, read_wearer
 from app.orders.rules.checks import Answers
 from app.people import queries as people
 from app.people.permissions import need
+from app.people.rules import Viewer
 from app.people.sessions import Ask, Called
 from app.storage import Storage
 from app.trade.footmesh import NotAFootMesh
@@ -136,11 +138,7 @@ def place_order(body: OrderIn, ask: Called, response: Response, idempotency_key:
         need(viewer, "place_order", body.clinic_id)
         asked = body.model_dump(exclude={"prescriber_id", "wearer", "shoe", "acknowledged", "signed"})
         asked |= {"wearer": read_wearer(body.wearer), "shoe": read_shoe(body.shoe)}
-        prescriber = body.prescriber_id or viewer.staff_id
-        if prescriber not in {staff_id for staff_id, _ in people.prescribers(db, {body.clinic_id})}:
-            words = "The prescriber has to be a clinician of this clinic."
-            raise BadInput(words, {"prescriber_id": words})
-        wanted = Wanted(**asked, prescriber_id=prescriber)
+        wanted = Wanted(**asked, prescriber_id=prescriber(db, viewer, body.clinic_id, body.prescriber_id))
 
         def act() -> dict[str, Any]:
             placed = bench.place(db, by=viewer, wanted=wanted, answers=body.answers())
@@ -153,6 +151,15 @@ def place_order(body: OrderIn, ask: Called, response: Response, idempotency_key:
     response.status_code = status
     response.headers["Location"] = f"/api/v1/pairs/{answer['code']}"
     return OrderOut(**answer)
+
+
+def prescriber(db: Session, viewer: Viewer, clinic_id: int, asked: int | None) -> int:
+    """Who prescribes: the caller, unless somebody else of the clinic is named."""
+    staff_id = asked or viewer.staff_id
+    if staff_id not in {each for each, _ in people.prescribers(db, {clinic_id})}:
+        words = "The prescriber has to be a clinician of this clinic."
+        raise BadInput(words, {"prescriber_id": words})
+    return staff_id
 
 
 @router.get("/pairs", summary="Open pairs, by stage or all")
