@@ -68,6 +68,21 @@ def test_a_review_that_was_held_leaves_it_and_one_far_off_is_not_in_it_yet(
     assert events(get(app, secret)) == []
 
 
+def test_a_wearer_who_comes_once_with_two_pairs_is_one_event_until_one_of_them_comes_at_another_time(
+    app: FastAPI, database: Database, lab: Lab, monday: datetime
+) -> None:
+    pairs = [lab.order(shoe={"kind": kind}, wearer={"name": "Ottoline Farrow"}) for kind in ("walking", "sports")]
+    for code in pairs:
+        lab.walk(code, "wear_in")
+    secret = make(database, lab, "clinician")
+    lab.act(pairs[0], "book", by="clinician", facts={"at": "2027-01-26T10:30", "also": [pairs[1]]})
+    assert events(get(app, secret)) == [
+        (f"Review {pairs[0]} and {pairs[1]}", datetime(2027, 1, 26, 10, 30, tzinfo=UTC))
+    ]
+    lab.act(pairs[1], "book", by="clinician", facts={"at": "2027-01-27T10:30"})
+    assert [title for title, _ in events(get(app, secret))] == [f"Review {code}" for code in pairs]
+
+
 def test_an_address_that_was_replaced_ended_or_whose_owner_left_leads_nowhere(
     app: FastAPI, database: Database, lab: Lab, browser: Callable[[str], TestClient]
 ) -> None:

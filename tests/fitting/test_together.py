@@ -156,6 +156,15 @@ def test_one_act_books_both_pairs_and_moves_them_each_with_a_move_of_its_own(lab
     assert appointments(lab) == [AT, "2027-03-18T09:15"], "without the other one it is moved alone"
 
 
+def test_lists_say_which_pairs_come_together(lab: Lab, on_day: OnDay, browser: Callable[[str], TestClient]) -> None:
+    first, second = booked(lab, on_day)
+    on_day(date(2027, 3, 17))
+    for path in ("/reviews", "/"):
+        read = browser("clinician").get(path).text
+        for one, other in ((first, second), (second, first)):
+            assert f"together with {other}" in read.partition(f"/pair/{one}")[2][:900]
+
+
 @pytest.mark.parametrize("stranger", ["another wearer's", "settled", "itself", "nothing", [{}]])
 def test_an_appointment_is_for_no_pair_but_the_wearer_s_own_that_are_open_for_review(
     lab: Lab, on_day: OnDay, stranger: Any

@@ -1,7 +1,7 @@
 """The reviews of the coming weeks by day: who comes when, and how full each day is."""
 
 from collections.abc import Collection
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -9,6 +9,7 @@ from sqlmodel import Session
 
 from app.fitting import queries as fitting
 from app.fitting.queries import DueRow
+from app.fitting.queries.together import at_one_time
 from app.trade.worktime import WorkCalendar
 
 WEEKS = 4
@@ -43,20 +44,12 @@ def agenda(db: Session, clinics: Collection[int], monday: date, zone: str, calen
     """Open reviews from this Monday on: on the day of their appointment, else on the day they are due."""
     by_day: dict[date, list[Coming]] = {}
     here = ZoneInfo(zone)
-    for rows in _appointments(fitting.reviews_due(db, clinics, limit=MOST)):
+    for rows in at_one_time(fitting.reviews_due(db, clinics, limit=MOST)):
         first = rows[0]
         booked = first.appointment.astimezone(here) if first.appointment else None
         at = f"{booked.hour}:{booked:%M}" if booked else ""
         by_day.setdefault(booked.date() if booked else first.due_on, []).append(Coming(rows, at))
     return [_week(monday + timedelta(weeks=number), by_day, calendar) for number in range(WEEKS)]
-
-
-def _appointments(rows: list[DueRow]) -> list[list[DueRow]]:
-    """A wearer's reviews at one instant are one appointment, and so are those that are due on one day unbooked."""
-    found: dict[tuple[int, date | datetime], list[DueRow]] = {}
-    for row in sorted(rows, key=lambda each: each.code):
-        found.setdefault((row.patient_id, row.appointment or row.due_on), []).append(row)
-    return list(found.values())
 
 
 def _week(monday: date, by_day: dict[date, list[Coming]], calendar: WorkCalendar) -> Week:

@@ -10,6 +10,7 @@ from app import clock
 from app.bench import queries as bench
 from app.fitting import queries as fitting
 from app.fitting.queries import DueRow
+from app.fitting.queries.together import beside
 from app.people.rules import Viewer
 
 SOON = timedelta(days=3)
@@ -21,6 +22,8 @@ class ClinicDesk(NamedTuple):
     overdue: list[DueRow]
     due: list[DueRow]
     """Today and in the next days."""
+    beside: dict[str, str]
+    """For a code of these that shares its appointment: the others."""
     late: list[bench.Late]
     wearing: int
     today: date
@@ -36,6 +39,7 @@ def clinic_desk(db: Session, viewer: Viewer, wearing: int) -> ClinicDesk:
         bench.arrived(db, viewer.clinics, morning),
         [row for row in reviews if row.due_on < today],
         [row for row in reviews if today <= row.due_on <= today + SOON],
+        beside(reviews),
         bench.late(db, viewer.clinics, today),
         wearing,
         today,

@@ -10,6 +10,7 @@ from app import clock
 from app.errors import BadInput
 from app.fitting import actions, queries
 from app.fitting.queries import DueRow, at_home
+from app.fitting.queries.together import beside
 from app.fitting.rules import wearer
 from app.fitting.rules.plan import hours_words
 from app.fitting.rules.review import RED_FLAGS
@@ -43,6 +44,7 @@ def reviews(request: Request, ask: Signed, after: str | None = None) -> Response
         demo=lab.demo,
         today=today,
         days=by_day(rows[:LIMIT], today),
+        beside=beside(rows),
         wishes=sorted(flagged, key=lambda wish: not wish[3]),
         rechecks=rechecks,
         told={pair_id: told_words(notes) for pair_id, notes in told.items()},

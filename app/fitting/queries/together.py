@@ -1,8 +1,8 @@
 """The pairs that one wearer is wearing in at the same time: one budget of hours a day, and one appointment."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date, datetime, timedelta
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, Protocol, TypeVar
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import select
@@ -47,6 +47,38 @@ def worn_in(db: Session, pair_id: int) -> list[Beside]:
         .order_by(pair_t.c.code)
     )
     return [Beside(*row) for row in db.execute(query)]
+
+
+class Due(Protocol):
+    """An open review of a wearer's pair."""
+
+    @property
+    def code(self) -> str: ...
+    @property
+    def patient_id(self) -> int: ...
+    @property
+    def due_on(self) -> date: ...
+    @property
+    def appointment(self) -> datetime | None: ...
+
+
+Row = TypeVar("Row", bound=Due)
+
+
+def at_one_time(rows: Iterable[Row]) -> list[list[Row]]:
+    """A wearer's reviews at one instant are one appointment, and so are those that are due on one day unbooked."""
+    found: dict[tuple[int, date | datetime], list[Row]] = {}
+    for row in sorted(rows, key=lambda each: each.code):
+        found.setdefault((row.patient_id, row.appointment or row.due_on), []).append(row)
+    return list(found.values())
+
+
+def beside(rows: Iterable[Due]) -> dict[str, str]:
+    """For each code that shares its appointment with others of these: their codes."""
+    groups = [[row.code for row in group] for group in at_one_time(rows)]
+    return {
+        code: " and ".join(each for each in codes if each != code) for codes in groups if codes[1:] for code in codes
+    }
 
 
 def open_for_review(db: Session, pair_id: int) -> list[Beside]:
