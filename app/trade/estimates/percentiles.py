@@ -1,8 +1,7 @@
-"""Percentiles of what has been: how long a stage usually takes, and what nine of ten stays in.
+"""Percentiles of what is finished: how long a stage usually takes, and what nine of ten stays in.
 
 A percentile here is Hyndman & Fan's type 7 everywhere (the one of spreadsheets and numpy), so a figure on a page, in
-a spreadsheet and from the database is the same figure. Which stays are asked for, and what is promised from them, is
-decided where turnaround is reported.
+a spreadsheet and from the database is the same figure. What is still going on is not in it: that is survival.py.
 """
 
 from collections.abc import Sequence
