@@ -6,6 +6,7 @@ public holidays is settled by who makes the calendar; what a stage usually takes
 
 from bisect import bisect_left, bisect_right
 from collections import Counter
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property
@@ -89,6 +90,14 @@ class WorkCalendar:
             reached = self._reckoning.instant_after(reached, minutes * _MINUTE)
         return _EPOCH + timedelta(microseconds=reached)
 
+    def open_spans(self, start: datetime, end: datetime) -> list[tuple[datetime, datetime]]:
+        """When the lab is open from `start` to `end`, in UTC; spans that reach beyond them are cut off there."""
+        begins, ends = _microseconds(start), _microseconds(end)
+        return [
+            (_EPOCH + timedelta(microseconds=opens), _EPOCH + timedelta(microseconds=closes))
+            for opens, closes in self._reckoning.spans(begins, ends)
+        ]
+
     def minutes_of(self, day: date) -> int:
         """Working minutes of one day as they really pass: a clock change in an open span counts."""
         zone = ZoneInfo(self.zone)
@@ -162,6 +171,16 @@ class _Reckoning:
             table = self._doubled(table)
         index = bisect_left(table.worked, wanted) - 1
         return table.opens[index] + wanted - table.worked[index]
+
+    def spans(self, start: int, end: int) -> Iterator[tuple[int, int]]:
+        """Open time from `start` to `end`, without spans of no length."""
+        table = self._grown(self._holding(start), _local_year(end, self._calendar.zone))
+        index = bisect_right(table.closes, start)
+        while index < len(table.opens) and table.opens[index] < end:
+            opens, closes = max(table.opens[index], start), min(table.closes[index], end)
+            if opens < closes:
+                yield opens, closes
+            index += 1
 
     def days_before(self, day: date) -> int:
         """Working days before `day`; only differences mean anything."""

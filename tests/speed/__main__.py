@@ -5,7 +5,7 @@ import os
 import platform
 from collections.abc import Callable, Iterator
 
-from tests.speed import acts, lots, paper, queue_page, station, where_time_goes
+from tests.speed import acts, forecast, lots, paper, queue_page, station, where_time_goes
 from tests.speed.measured import lab
 from tests.speed.report import HEAD, Line
 
@@ -16,7 +16,7 @@ def main() -> None:
     asked.add_argument(
         "--only",
         nargs="+",
-        choices=["queue", "change", "growth", "acts", "station", "turnaround", "lots", "ticket"],
+        choices=["queue", "change", "growth", "acts", "station", "turnaround", "lots", "ticket", "forecast"],
         default=[],
     )
     options = asked.parse_args()
@@ -34,6 +34,7 @@ def main() -> None:
         "turnaround": lambda: where_time_goes.turnaround(large),
         "lots": lambda: lots.trace(large),
         "ticket": lambda: paper.ticket(large),
+        "forecast": forecast.forecast,
     }
     lines: list[Line] = []
     for name, measure in measures.items():

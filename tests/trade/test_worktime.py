@@ -119,6 +119,20 @@ def test_the_instant_reached_is_as_far_as_was_asked_and_no_later(
         assert calendar.minutes_between(start, reached - timedelta(microseconds=1)) == minutes - 1
 
 
+@settings(steady, max_examples=25)
+@given(calendars(), instants, st.timedeltas(timedelta(), timedelta(days=500)))
+def test_open_spans_hold_all_working_time_and_no_other(
+    calendar: WorkCalendar, start: datetime, lasts: timedelta
+) -> None:
+    spans = calendar.open_spans(start, start + lasts)
+    edges = [start, *(edge for span in spans for edge in span), start + lasts]
+    assert edges == sorted(edges)
+    assert all(opens < closes for opens, closes in spans)
+    worked = sum(((closes - opens) for opens, closes in spans), timedelta())
+    assert calendar.minutes_between(start, start + lasts) <= worked / timedelta(minutes=1)
+    assert worked / timedelta(minutes=1) < calendar.minutes_between(start, start + lasts) + 1
+
+
 @steady
 @given(calendars(), days)
 def test_a_day_s_minutes_are_those_between_its_midnights(calendar: WorkCalendar, day: date) -> None:
