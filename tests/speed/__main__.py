@@ -4,6 +4,7 @@ import argparse
 import os
 import platform
 from collections.abc import Callable, Iterator
+from functools import cache, partial
 
 from tests.speed import acts, forecast, lots, paper, queue_page, station, where_time_goes
 from tests.speed.measured import lab
@@ -22,18 +23,18 @@ def main() -> None:
     options = asked.parse_args()
     if options.pairs < 1000:
         asked.error("a lab of fewer than 1000 pairs has no full queue to measure")
-    large = lab(options.pairs)
+    large = cache(partial(lab, options.pairs))
     print(f"{os.cpu_count()} processors, {platform.system()} {platform.machine()}, Python {platform.python_version()}")
     print(HEAD, flush=True)
     measures: dict[str, Callable[[], Iterator[Line]]] = {
-        "queue": lambda: queue_page.unchanged(large),
-        "change": lambda: queue_page.changed(large),
-        "growth": lambda: queue_page.growth(lab(options.pairs // 10), large),
-        "acts": lambda: acts.acts(large),
-        "station": lambda: station.scans(large),
-        "turnaround": lambda: where_time_goes.turnaround(large),
-        "lots": lambda: lots.trace(large),
-        "ticket": lambda: paper.ticket(large),
+        "queue": lambda: queue_page.unchanged(large()),
+        "change": lambda: queue_page.changed(large()),
+        "growth": lambda: queue_page.growth(lab(options.pairs // 10), large()),
+        "acts": lambda: acts.acts(large()),
+        "station": lambda: station.scans(large()),
+        "turnaround": lambda: where_time_goes.turnaround(large()),
+        "lots": lambda: lots.trace(large()),
+        "ticket": lambda: paper.ticket(large()),
         "forecast": forecast.forecast,
     }
     lines: list[Line] = []
