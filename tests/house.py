@@ -56,7 +56,7 @@ def open_lab(database: Database, stages_on: tuple[str, ...] = ()) -> House:
     house = House()
     with database.writing() as db:
         week: list[list[list[str]]] = [[["08:00", "17:00"]] if day < 5 else [] for day in range(7)]
-        calendar = Calendar(hours=week, made_at=clock.now())
+        calendar = Calendar(hours=week, zone=ZONE, made_at=clock.now())
         db.add(calendar)
         db.flush()
         db.add(Lab(name="Saltmarsh Bay Lab", zone=ZONE, stages_on=list(stages_on), calendar_id=calendar.id))

@@ -9,6 +9,7 @@ from app import clock
 from app.people.rules import Role
 from app.people.tables import Calendar, Clinic, Lab, Staff, StaffClinic
 
+ZONE = "Europe/London"
 HOURS: list[list[list[str]]] = [[["08:00", "12:30"], ["13:00", "17:00"]] if day < 5 else [] for day in range(7)]
 CLINICS = (
     ("Harbour Steps", "2 Harbour Steps, Saltmarsh Bay", "01632 960 111", False, False),
@@ -30,7 +31,7 @@ PEOPLE = (
 
 def open_lab(db: Session) -> None:
     """The lab, marked as a demo so that it is never served as a real one."""
-    calendar = Calendar(hours=HOURS, country="GB", region="ENG", closures=[], made_at=clock.now())
+    calendar = Calendar(hours=HOURS, country="GB", region="ENG", closures=[], zone=ZONE, made_at=clock.now())
     db.add(calendar)
     db.flush()
     db.add(
@@ -38,7 +39,7 @@ def open_lab(db: Session) -> None:
             name="Saltmarsh Bay Orthotic Workshop",
             address="The Net Loft, 1 Slipway, Saltmarsh Bay",
             phone="01632 960 100",
-            zone="Europe/London",
+            zone=ZONE,
             stages_on=["prepare", "correct", "grind", "inspect"],
             calendar_id=calendar.id,
             demo=True,

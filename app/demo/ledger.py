@@ -152,6 +152,7 @@ class Ledger:
                 "started_at": self.at,
                 "ended_at": None,
                 "end": None,
+                "promised_on": None,
             }
         )
 
@@ -189,7 +190,7 @@ class Ledger:
         move_id = self.rows.take("move")
         self.state = self._numbered(outcome, move_id)
         if outcome.new_visit:
-            self.visits[-1] |= {"ended_at": at, "end": outcome.new_visit}
+            self.visits[-1] |= {"ended_at": at, "end": outcome.new_visit, "promised_on": self.promised}
             self._visit(outcome.new_visit)
         words = record.words_of(asked)
         note_id, digest = self._note(words) if words else (None, None)
@@ -227,10 +228,9 @@ class Ledger:
             self.held.pop(number).update(closed_by=move_id, closed_at=self.at, answer_id=answer_id)
 
     def _stays(self, outcome: Outcome, move_id: int) -> None:
-        house = self.house
-        left, since = outcome.left, self.since
-        rows = record.stay_rows(self.pair_id, move_id, left, since, self.at, house.calendar_id, house.calendar)
-        self.rows.of.setdefault("stay", []).extend(rows)
+        for each in self.house.counting:
+            rows = record.stay_rows(self.pair_id, move_id, outcome.left, self.since, self.at, *each)
+            self.rows.of.setdefault("stay", []).extend(rows)
 
     def _stand(self, before: State) -> None:
         """Since when the pair and its sides stand where they do, and what ends with a visit."""

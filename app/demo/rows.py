@@ -7,7 +7,7 @@ from sqlalchemy import func, insert, select
 from sqlmodel import Session, SQLModel
 
 from app.people import queries as people
-from app.people.queries import ClinicRow
+from app.people.queries import ClinicRow, Counted
 from app.people.rules import Role, Viewer
 from app.trade.worktime import WorkCalendar
 
@@ -32,7 +32,8 @@ class House:
     stages_on: frozenset[str]
     calendar: WorkCalendar
     zone: str
-    calendar_id: int
+    counting: list[Counted]
+    """The calendars in which stays are kept."""
 
     def anyone(self, clinic_id: int) -> Viewer:
         """Somebody with every right, whose acts the machine decides on; who did them is drawn."""
@@ -54,7 +55,7 @@ def house(db: Session) -> House:
         stages_on=frozenset(lab.stages_on),
         calendar=people.work_calendar(db),
         zone=lab.zone,
-        calendar_id=lab.calendar_id,
+        counting=people.counting(db),
     )
 
 

@@ -20,7 +20,12 @@ class Lab(SQLModel, table=True):
     limits: dict[str, Any] = Field(default_factory=dict, sa_type=JSON)
     """What the lab changed of the default limits (app/watch/rules/settings.py names them)."""
     calendar_id: int | None = Field(default=None, foreign_key="calendar.id")
-    """The working calendar in force: the one pointer that a recomputation switches."""
+    """The working calendar in force: promises and reviews go by it from the moment it is saved."""
+    counted_in: int | None = Field(default=None, foreign_key="calendar.id")
+    """The calendar that figures are shown in while their times are counted anew for the one in force; else empty.
+
+    It is the one pointer that ends a recount: emptied, every figure is of the new hours.
+    """
     demo: bool = False
     marks_start: bool = False
     """Whether it is recorded who begins work on a pair and puts it down; off unless the lab wants it."""
@@ -38,7 +43,20 @@ class Calendar(SQLModel, table=True):
     region: str = ""
     closures: list[str] = Field(default_factory=list, sa_type=JSON)
     """Days the lab is closed beside public holidays, as ISO dates."""
+    zone: str = ""
+    """The zone that the hours are of; empty where it is the lab's own, as in calendars of before it stood here."""
     made_at: datetime
+
+
+class Recount(SQLModel, table=True):
+    """That times are being counted anew in a changed calendar; gone when all of them are."""
+
+    calendar_id: int = Field(foreign_key="calendar.id", primary_key=True)
+    asked_at: datetime
+    upto: int = 0
+    """The number of the last pair whose times are counted."""
+    last: int | None = None
+    """The number of the last pair there was when it began: whose moves came later has its times in both calendars."""
 
 
 class Clinic(SQLModel, table=True):

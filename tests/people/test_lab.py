@@ -70,7 +70,9 @@ def test_a_setting_is_journalled_with_what_it_was_and_what_it_is(
     assert save(manager, **{field: value}) == 303
     assert getattr(lab(database), field) == stored
     (entry,) = journal("lab_changed")
-    assert (entry.staff_id, entry.facts) == (house.people["manager"], {"fields": [field], field: [old, stored]})
+    # Hours are of a zone: in another one they are other hours.
+    hours = {"fields": [field, "calendar"], "calendar": [1, 2]} if field == "zone" else {"fields": [field]}
+    assert (entry.staff_id, entry.facts) == (house.people["manager"], hours | {field: [old, stored]})
     assert save(manager) == 303
     assert len(journal("lab_changed")) == 1
 

@@ -141,6 +141,7 @@ ROWS = (
     row("GET /materials/held", CLINICIANS),
     row("POST /materials/held", (DOOR, NO, HIDDEN, HIDDEN, NO), {"hold": "1", "pair": "1", "what": "told"}),
     row("GET /turnaround", MANAGERS),
+    row("GET /turnaround/pairs", MANAGERS),
     row("GET /journal", MANAGERS),
     row("GET /pair/{code}/transfer", MANAGERS),
     row("POST /pair/{code}/transfer", MANAGERS),

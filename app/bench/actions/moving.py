@@ -200,16 +200,20 @@ def _stay(db: Session, row: RowMapping, outcome: Outcome, move_id: int, left_at:
     if row["not_before"]:  # what sets can't be worked: the time counts from when it could
         here = {side for side, stage in outcome.left.items() if stage == row["stage"]}
         since |= {side: min(max(since[side], row["not_before"]), left_at) for side in here}
-    calendar = people.work_calendar(db)
-    calendar_id = people.lab(db).calendar_id
-    if stays := record.stay_rows(row["id"], move_id, outcome.left, since, left_at, calendar_id, calendar):
+    stays = [
+        stay
+        for each in people.counting(db)
+        for stay in record.stay_rows(row["id"], move_id, outcome.left, since, left_at, *each)
+    ]
+    if stays:
         db.execute(_STAYS, stays)
 
 
 def _new_visit(db: Session, row: RowMapping, outcome: Outcome, at: datetime) -> int:
     """Ends the visit the pair is on and starts the next, with the clinic's terms as they are now."""
     state = outcome.state
-    db.execute(update(visit_t).where(visit_t.c.id == row["visit_id"]).values(ended_at=at, end=outcome.new_visit))
+    ended = {"ended_at": at, "end": outcome.new_visit, "promised_on": row["promised_on"]}
+    db.execute(update(visit_t).where(visit_t.c.id == row["visit_id"]).values(ended))
     visit = Visit(
         pair_id=row["id"],
         number=row["visit_number"] + 1,

@@ -10,6 +10,7 @@ from sqlmodel import Session, col
 from app.bench.rules.replay import Step
 from app.bench.tables import Move, Stay
 from app.journal.tables import Note
+from app.people import queries as people
 from app.people.tables import Staff
 
 
@@ -65,4 +66,6 @@ def steps(db: Session, pair_id: int) -> list[Step]:
 
 
 def stays(db: Session, pair_id: int) -> Sequence[Stay]:
-    return db.execute(select(Stay).where(col(Stay.pair_id) == pair_id)).scalars().all()
+    """In the calendar of all figures."""
+    mine = (col(Stay.pair_id) == pair_id, col(Stay.calendar_id) == people.counted(db).calendar_id)
+    return db.execute(select(Stay).where(*mine)).scalars().all()

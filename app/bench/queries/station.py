@@ -76,7 +76,7 @@ def left_since(db: Session, stage: str, since: datetime, month: int) -> int:
     """How many pairs have had this stage's work done since then, which lies in `month`; what was booked together with
     other work is not among them."""
     query = select(func.count(distinct(stay_t.c.pair_id))).where(
-        stay_t.c.calendar_id == people.lab(db).calendar_id,
+        stay_t.c.calendar_id == people.counted(db).calendar_id,
         stay_t.c.stage == stage,
         stay_t.c.month == month,
         stay_t.c.left_at >= since,

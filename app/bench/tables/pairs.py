@@ -93,6 +93,8 @@ class Visit(SQLModel, table=True):
     started_at: datetime
     ended_at: datetime | None = None
     end: str | None = None
+    promised_on: date | None = None
+    """The day that was promised for it, once another visit has followed; until then the pair has it."""
 
 
 class Move(SQLModel, table=True):
@@ -159,7 +161,8 @@ class Hold(SQLModel, table=True):
 
     id: int = Field(foreign_key="move.id", primary_key=True)
     """The move that opened it: an act opens one at most."""
-    pair_id: int = Field(foreign_key="pair.id")
+    # "Why did these pairs stand still in times that are over?", of many at once.
+    pair_id: int = Field(foreign_key="pair.id", index=True)
     kind: str
     reason: str | None = None
     waiting_on: str

@@ -15,6 +15,7 @@ from app.orders.actions.drafts import drop_old_drafts
 from app.outbox import Handler
 from app.people import actions as people
 from app.settings import Settings
+from app.turnaround import actions as turnaround
 
 
 class Job(NamedTuple):
@@ -44,6 +45,8 @@ TIMETABLE = (
     Job("drop_old_outbox", DAY, outbox.drop_old),
     Job("drop_old_drafts", DAY, drop_old_drafts),
     Job("drop_old_letters", DAY, telling.drop_old_letters),
+    Job("count_anew", timedelta(minutes=1), turnaround.count_anew),
+    Job("look_at_months", timedelta(minutes=5), turnaround.look_at_months),
 )
 LOOKS = (
     _look("look_at_flags", timedelta(minutes=5)),
@@ -56,7 +59,9 @@ _TOLD: Mapping[str, Callable[[Database, dict[str, Any]], None]] = {
     "look_at_flags": telling.look_at_flags,
     "tell_mornings": telling.tell_mornings,
 }
-"""What is done about each topic of the outbox."""
+"""What is done about each topic that is told to people."""
+_DONE: Mapping[str, Callable[[Database], None]] = {turnaround.KEEP_MONTHS: turnaround.keep_months}
+"""What is done about the others, whether mail is sent or not."""
 
 
 def timetable(settings: Settings) -> Sequence[Job]:
@@ -65,14 +70,19 @@ def timetable(settings: Settings) -> Sequence[Job]:
 
 def handlers(database: Database, settings: Settings) -> Mapping[str, Handler]:
     """Where no mail can be sent, what would have been told is dropped: nobody wants to hear of it weeks later."""
+    done: dict[str, Handler] = {topic: partial(_do, do, database) for topic, do in _DONE.items()}
     if settings.lacks_for_mail:
-        return dict.fromkeys((*_TOLD, telling.MAIL), _drop)
-    return {topic: partial(handle, database) for topic, handle in _TOLD.items()}
+        return done | dict.fromkeys((*_TOLD, telling.MAIL), _drop)
+    return done | {topic: partial(handle, database) for topic, handle in _TOLD.items()}
 
 
 def mail_handlers(database: Database, settings: Settings) -> Mapping[str, Handler]:
     """Apart from the others, because a mail server that is slow or gone must keep nothing else waiting."""
     return {} if settings.lacks_for_mail else {telling.MAIL: partial(mailing.send, database, settings)}
+
+
+def _do(do: Callable[[Database], None], database: Database, _facts: dict[str, Any]) -> None:
+    do(database)
 
 
 def _drop(_facts: dict[str, Any]) -> None:

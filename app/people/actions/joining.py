@@ -63,7 +63,7 @@ def set_up_lab(
     find_link(db, token, "set_up").used_at = clock.now()
     if queries.is_set_up(db):
         raise Unready("This lab is already set up.")
-    hours = Calendar(made_at=clock.now(), **calendar)
+    hours = Calendar(made_at=clock.now(), zone=lab.get("zone", ""), **calendar)
     db.add(hours)
     db.flush()
     db.add(Lab(calendar_id=hours.id, limits={}, **lab))

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
+from sqlalchemy import delete
 from sqlmodel import Session
 
 from app import clock
@@ -10,27 +11,41 @@ from app.errors import BadInput, NotFound
 from app.journal import actions as journal
 from app.people import queries
 from app.people.rules import Viewer
-from app.people.tables import Calendar, Clinic, Lab
+from app.people.tables import Calendar, Clinic, Lab, Recount
 
 WORDS = ("name", "address", "phone")
 """What somebody typed; everything else of a lab or clinic is a code, a number, or yes or no."""
+HOURS = ("hours", "country", "region", "closures")
+"""What makes a calendar, beside its zone."""
 Changes = dict[str, list[Any]]
 """Old and new by field."""
 
 
 def change_lab(db: Session, *, by: Viewer, calendar: dict[str, Any] | None = None, **changes: Any) -> None:
-    """Settings that differ are written and journalled; a changed calendar becomes a new one."""
+    """Settings that differ are written and journalled; a changed calendar becomes a new one, and so do its hours
+    where the zone is changed that they are of."""
     lab = db.get_one(Lab, 1, with_for_update=True)
+    zone = lab.zone
     changed = _set(lab, changes)
-    if calendar is not None:
+    if calendar is not None or zone != lab.zone:
         now = db.get_one(Calendar, lab.calendar_id)
-        if any(getattr(now, name) != value for name, value in calendar.items()):
-            new = Calendar(made_at=clock.now(), **calendar)
-            db.add(new)
-            db.flush()
-            changed["calendar"] = [lab.calendar_id, new.id]
-            lab.calendar_id = new.id
+        now.zone = now.zone or zone
+        asked = {name: getattr(now, name) for name in HOURS} | (calendar or {}) | {"zone": lab.zone}
+        if any(getattr(now, name) != value for name, value in asked.items()):
+            changed["calendar"] = [lab.calendar_id, _new_hours(db, lab, asked)]
     _write_down(db, "lab_changed", by, "lab", 1, changed)
+
+
+def _new_hours(db: Session, lab: Lab, asked: dict[str, Any]) -> int:
+    """Puts a new calendar in force. The figures stay those of the old one until the times are counted in the new."""
+    new = Calendar(made_at=clock.now(), **asked)
+    db.add(new)
+    db.flush()
+    lab.counted_in = lab.counted_in or lab.calendar_id
+    lab.calendar_id = new.id
+    db.execute(delete(Recount))  # of hours that were changed again before they were counted in
+    db.add(Recount(calendar_id=new.id, asked_at=new.made_at))
+    return new.id
 
 
 def change_limits(db: Session, *, by: Viewer, limits: Mapping[str, int | None]) -> None:

@@ -35,7 +35,7 @@ def _lab(
     with ask.reading() as (viewer, db):
         need(viewer, "manage_lab")
         demo, clinics = queries.lab(db).demo, queries.clinics(db)
-        typed = typed or _stored(db)
+        typed, anew = typed or _stored(db), queries.recounted(db)
     return page(
         request,
         "people/lab.html",
@@ -43,6 +43,7 @@ def _lab(
         status=422 if errors else 200,
         demo=demo,
         clinics=clinics,
+        anew=anew,
         typed=typed,
         clinic_typed=clinic,
         errors=errors or {},

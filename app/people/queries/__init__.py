@@ -14,7 +14,7 @@ from app import clock
 from app.errors import NotFound
 from app.journal.tables import Entry
 from app.people.rules import Role, Viewer, token_mark, units_of
-from app.people.tables import ApiToken, Calendar, Clinic, Lab, Link, Staff, StaffClinic
+from app.people.tables import ApiToken, Calendar, Clinic, Lab, Link, Recount, Staff, StaffClinic
 from app.trade.worktime import WorkCalendar
 
 
@@ -26,6 +26,7 @@ class LabRow(NamedTuple):
     stages_on: list[str]
     limits: dict[str, Any]
     calendar_id: int
+    counted_in: int | None
     demo: bool
     marks_start: bool
     last_allowance: int
@@ -38,6 +39,7 @@ lab_t, calendar_t, staff_t, clinics_t, clinic_t, session_t, token_t, station_t =
 # What every request asks is built once, over plain tables: building it costs as much as running it.
 _LAB_COLUMNS = tuple(lab_t.c[name] for name in LabRow._fields)
 _HOURS_COLUMNS = tuple(calendar_t.c[name] for name in ("hours", "country", "region", "closures"))
+_HOURS_OF = select(*_HOURS_COLUMNS, calendar_t.c.zone).where(calendar_t.c.id == bindparam("which"))
 _LAB = select(*_LAB_COLUMNS, *_HOURS_COLUMNS).join(calendar_t, calendar_t.c.id == lab_t.c.calendar_id, isouter=True)
 
 
@@ -71,9 +73,45 @@ def limit(db: Session, name: str) -> Any | None:
 def work_calendar(db: Session) -> WorkCalendar:
     """The working calendar in force, with public holidays from twelve years back to three ahead."""
     here = lab(db)
-    hours, country, region, closures = db.info["hours"]
+    return _hours(here.zone, *db.info["hours"])
+
+
+class Counted(NamedTuple):
+    """A calendar in which stays are kept."""
+
+    calendar_id: int
+    hours: WorkCalendar
+
+
+def counted(db: Session) -> Counted:
+    """The calendar of all figures: the one in force, or the one before it until times are counted anew."""
+    here = lab(db)
+    if here.counted_in is None:
+        return Counted(here.calendar_id, work_calendar(db))
+    *hours, zone = db.execute(_HOURS_OF, {"which": here.counted_in}).one()
+    return Counted(here.counted_in, _hours(zone or here.zone, *hours))
+
+
+def counting(db: Session) -> list[Counted]:
+    """Every calendar in which a stay has to be counted when it ends: one, or two until times are counted anew."""
+    here = lab(db)
+    in_force = Counted(here.calendar_id, work_calendar(db))
+    return [in_force] if here.counted_in is None else [in_force, counted(db)]
+
+
+def recounted(db: Session) -> int | None:
+    """How far times have been counted anew, in per cent below 100; None when all figures are of the hours in force."""
+    row = db.execute(select(col(Recount.upto), col(Recount.last))).first()
+    if row is None:
+        return None
+    return min(99, 100 * row[0] // row[1]) if row[1] else 0
+
+
+def _hours(
+    zone: str, hours: Sequence[Sequence[tuple[str, str]]], country: str, region: str, closures: Sequence[str]
+) -> WorkCalendar:
     spans = tuple(tuple((start, end) for start, end in day) for day in hours)
-    return _calendar(here.zone, spans, country, region, tuple(closures), clock.today(here.zone).year)
+    return _calendar(zone, spans, country, region, tuple(closures), clock.today(zone).year)
 
 
 @lru_cache(maxsize=64)
