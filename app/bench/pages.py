@@ -1,4 +1,4 @@
-"""Where a manager sets the bench: plaster, margins, whether blanks are cut here, the oven table."""
+"""Where a manager sets the bench: plaster, margins, whether blanks are cut here, what stages can do, the oven table."""
 
 from collections.abc import Mapping
 from dataclasses import asdict
@@ -8,7 +8,8 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from app.bench import actions, queries
-from app.bench.rules.settings import CHOICES, OVEN_NUMBERS, TRUSTS, BenchSettings, oven_words, read
+from app.bench.rules.settings import CAPACITY, CHOICES, OVEN_NUMBERS, TRUSTS, BenchSettings, oven_words, read
+from app.bench.rules.stages import STAGES
 from app.errors import BadInput
 from app.orders.rules import MATERIALS
 from app.people import queries as people
@@ -41,6 +42,9 @@ def _form(request: Request, ask: Ask, typed: Typed | None = None, errors: Mappin
         typed=typed,
         errors=errors,
         choices=CHOICES,
+        benches=[(key, stage.queue) for key, stage in STAGES.items() if stage.bench],
+        capacity=CAPACITY,
+        capacity_wrong=any(name.split(".")[0] in CAPACITY for name in errors),
         oven=[(number, words.get(number, ""), _wrong(errors, number)) for number in range(_rows(typed))],
         oven_numbers=OVEN_NUMBERS,
         materials=list(MATERIALS.items()),
@@ -63,6 +67,8 @@ def stored(settings: BenchSettings) -> Typed:
     """The settings in the form in which the page's fields would send them."""
     plain: dict[str, Any] = {name: getattr(settings, name) for name in CHOICES}
     pairs = [(name, _written(value)) for name, value in plain.items() if value is not False]
+    for name in CAPACITY:
+        pairs += [(f"{name}.{stage}", _written(value)) for stage, value in getattr(settings, name).items()]
     for number, row in enumerate(settings.oven):
         pairs += [(f"oven.{number}.{name}", _written(value)) for name, value in asdict(row).items()]
     return Typed(pairs)

@@ -59,6 +59,9 @@ PAGES: dict[str, tuple[str, ...]] = {
         "/turnaround?stage=press",
         "/turnaround?from=2026-13&way=baked",
         "/turnaround/pairs?stage=press&age=0-",
+        "/turnaround/late",
+        "/turnaround/what-if?more.press=1&away.cover=1&rush=20",
+        "/turnaround/trust",
         "/people",
         "/people/1",
         "/people/rights",
@@ -83,6 +86,8 @@ NOT_LOOKED_AT = {
     "/api/v1/queues",
     "/api/v1/flags",
     "/api/v1/turnaround",
+    "/api/v1/forecasts",
+    "/api/v1/promise",
     "/api/v1/lots",
     "/api/v1/drafts",
     "/api/v1/drafts/{draft}",
@@ -134,7 +139,7 @@ def test_axe_finds_nothing_on_any_page(sign_in: Callable[..., Page], address: st
             if role == "clinician" and stage == "press":
                 paths.append(f"{href}/prescription")
             if role == "manager" and stage == "press":
-                paths.append(f"{href}/transfer")
+                paths += [f"{href}/transfer", href.replace("/pair/", "/turnaround/late/")]
     for path in paths:
         for width in WIDTHS:
             found += look(page, f"{address}{path}", f"{role} {re.sub('26-[0-9]+-.', 'code', path)}", width)
@@ -165,7 +170,9 @@ def test_every_page_of_the_app_is_looked_at(settings: Settings) -> None:
         if path.endswith(".pdf") or path.startswith(("/paper", "/set-up", "/invitation", "/w/")):
             continue  # looked at in their own rooms' tests
         pattern = re.sub(r"\{[^}]+\}", "[^/]+", path)
-        known = any(re.fullmatch(pattern, each) for each in looked_at) or path.startswith("/pair/{code}")
+        known = any(re.fullmatch(pattern, each) for each in looked_at) or path.startswith(
+            ("/pair/{code}", "/turnaround/late/{code}")
+        )
         assert known, f"no picture is taken of {path}"
 
 

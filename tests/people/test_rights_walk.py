@@ -142,6 +142,11 @@ ROWS = (
     row("POST /materials/held", (DOOR, NO, HIDDEN, HIDDEN, NO), {"hold": "1", "pair": "1", "what": "told"}),
     row("GET /turnaround", MANAGERS),
     row("GET /turnaround/pairs", MANAGERS),
+    row("GET /turnaround/late", MANAGERS),
+    # Nothing was foretold in this story: who may see what moving the pair forward does is told so.
+    row("GET /turnaround/late/{code}", (DOOR, NO, NO, NO, HIDDEN)),
+    row("GET /turnaround/trust", MANAGERS),
+    row("GET /turnaround/what-if", MANAGERS),
     row("GET /journal", MANAGERS),
     row("GET /pair/{code}/transfer", MANAGERS),
     row("POST /pair/{code}/transfer", MANAGERS),
@@ -201,6 +206,8 @@ ROWS = (
     row("GET /api/v1/queues", SIGNED_IN),
     row("GET /api/v1/flags", SIGNED_IN),
     row("GET /api/v1/turnaround", MANAGERS),
+    row("GET /api/v1/forecasts", MANAGERS),
+    row("GET /api/v1/promise", OWN_CLINICIAN, at={"?": "?clinic_id={house}"}),
     row("GET /api/v1/lots", LAB),
     # Paper; the parcel is one for the other clinic.
     row("GET /paper/{code}/ticket", WHO_SEES_THE_PAIR),
@@ -379,7 +386,7 @@ def ask(client: TestClient, row: Row, places: Mapping[str, str]) -> str:
             words = words.replace(f"{{{name}}}", value)
         return words
 
-    address = filled(row.path).replace("/static", "/static/look.css") + row.at.get("?", "")
+    address = filled(row.path + row.at.get("?", "")).replace("/static", "/static/look.css")
     sent = json.loads(filled(json.dumps(row.send)))
     if row.method == "GET":
         return answered(client.get(address))

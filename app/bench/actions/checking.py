@@ -11,10 +11,10 @@ from app import clock
 from app.bench import queries
 from app.bench.actions.moving import Moved, move
 from app.bench.queries import Loaded
+from app.bench.queries.promising import standard_day
 from app.bench.rules.acts import ACTS
 from app.bench.rules.belongings import BELONGINGS
 from app.bench.rules.machine import Asked
-from app.bench.rules.stages import STANDARD_DAYS
 from app.bench.tables import Belonging, Pair
 from app.capture import actions as capture
 from app.capture import queries as captures
@@ -25,7 +25,6 @@ from app.orders.rules.checks import Answers
 from app.orders.tables import Order
 from app.people import queries as people
 from app.people.rules import Viewer
-from app.people.tables import Clinic
 
 
 def check_in(
@@ -37,11 +36,13 @@ def check_in(
     shelf: str = "",
     conditions: Collection[str] = (),
     belongings: Collection[str] = (),
+    foretold: date | None = None,
     done_at: datetime | None = None,
 ) -> Moved:
     """The captures are here and good: they are accepted, the lab promises its day, and the pair goes on.
 
-    `conditions` are the points of the list that were looked at and found well, `belongings` what came in the box.
+    `conditions` are the points of the list that were looked at and found well, `belongings` what came in the box;
+    `foretold` is the day that can be kept, if it is known better than by standard days.
     """
     wrong = {f"conditions.{point}": "Not on the list." for point in conditions if point not in CONDITIONS}
     wrong |= {f"belongings.{kind}": "Not a kind of belonging." for kind in belongings if kind not in BELONGINGS}
@@ -49,7 +50,7 @@ def check_in(
         raise BadInput("The check-in needs another look.", wrong)
     loaded = queries.find(db, code, by, lock=True)
     sides = asked.sides or loaded.state.working
-    promised = loaded.row["promised_on"] or day_to_promise(db, loaded)
+    promised = loaded.row["promised_on"] or day_to_promise(db, loaded, foretold)
     moved = move(db, code=code, asked=asked, by=by, done_at=done_at, changes={"promised_on": promised})
     looked = {point: point in conditions for point in CONDITIONS} if conditions else {}
     capture.accept(
@@ -59,18 +60,15 @@ def check_in(
     return moved
 
 
-def day_to_promise(db: Session, loaded: Loaded) -> date:
-    """The wanted day or the route's standard working days from today, whichever is later: the day at the clinic.
+def day_to_promise(db: Session, loaded: Loaded, foretold: date | None = None) -> date:
+    """The wanted day or the day that the lab can keep, whichever is later: the day at the clinic.
 
-    A wanted day on which nobody works becomes the next on which someone does.
+    `foretold` is that day; without it the route's standard working days from today. A wanted day on which nobody works
+    becomes the next on which someone does.
     """
-    calendar = people.work_calendar(db)
-    days = int(people.limit(db, f"standard_days_{loaded.row['way']}") or STANDARD_DAYS[loaded.row["way"]])
-    clinic = db.get_one(Clinic, loaded.row["clinic_id"])
-    days += clinic.transit_days if clinic.by_parcel else 0
-    standard: date = calendar.add_working_days(clock.today(people.lab(db).zone), days)
+    kept = foretold or standard_day(db, loaded.row["way"], loaded.row["clinic_id"])
     wanted: date | None = loaded.row["wanted_on"]
-    return calendar.next_working_day(max(standard, wanted)) if wanted else standard
+    return people.work_calendar(db).next_working_day(max(kept, wanted)) if wanted else kept
 
 
 def amend(

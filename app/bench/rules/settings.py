@@ -5,9 +5,10 @@ source stands beside it.
 """
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import asdict, dataclass, field, fields, replace
 from typing import Any, Literal, get_args
 
+from app.bench.rules.stages import STAGES
 from app.errors import BadInput
 from app.orders.rules import MATERIALS
 from app.trade import OutOfRange, heat, plaster
@@ -30,6 +31,10 @@ class BenchSettings:
     cuts_blanks: bool = False
     kerf_mm: int = 3
     oven: tuple[Setting, ...] = heat.DEFAULTS
+    a_day: dict[str, float] = field(default_factory=dict)
+    """Pairs a working day by stage. Where none is set, forecasts take what the lab's own last days show."""
+    people: dict[str, int] = field(default_factory=dict)
+    """How many work at a stage; the same."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +80,11 @@ CHOICES: dict[str, Choice] = {
     "kerf_mm": Choice("Width of the saw's cut", unit="mm", high=20),
 }  # fmt: skip
 WHOLE = frozenset({"kerf_mm", "fill_height_mm"})
+CAPACITY: dict[str, tuple[str, str, float, float, bool]] = {
+    "a_day": ("Pairs a day", "pairs a working day", 0.5, 5000, False),
+    "people": ("People", "at once", 1, 200, False),
+}
+"""Of each bench stage: label, unit, range and whether it is needed."""
 OVEN_NUMBERS: dict[str, tuple[str, str, float, float, bool]] = {
     "from_mm": ("From", "mm thick", heat.THINNEST_MM, heat.THICKEST_MM, True),
     "to_mm": ("To", "mm thick", heat.THINNEST_MM, heat.THICKEST_MM, True),
@@ -99,7 +109,7 @@ def as_plain(settings: BenchSettings) -> dict[str, Any]:
 
 def from_plain(plain: Mapping[str, Any]) -> BenchSettings:
     """What is not in it has its default; what this version does not know any more is left out."""
-    known = {field.name: plain[field.name] for field in fields(BenchSettings) if field.name in plain}
+    known = {each.name: plain[each.name] for each in fields(BenchSettings) if each.name in plain}
     if "oven" in known:
         known["oven"] = tuple(Setting(**row) for row in known["oven"])
     return BenchSettings(**known)
@@ -109,10 +119,25 @@ def read(typed: Mapping[str, str], now: BenchSettings) -> BenchSettings:
     """The settings as they were typed; BadInput names each field at fault. Rows left empty or taken out are gone."""
     wrong: dict[str, str] = {}
     found: dict[str, Any] = {name: _read(typed, name, choice, wrong) for name, choice in CHOICES.items()}
+    found |= {name: _by_stage(typed, name, getattr(now, name), wrong) for name in CAPACITY}
     found["oven"] = tuple(_oven_row(typed, number, wrong) for number in _numbers(typed))
     if wrong:
         raise BadInput("The bench's settings need another look; nothing was changed.", wrong)
     return replace(now, **found)
+
+
+def _by_stage(typed: Mapping[str, str], name: str, now: Mapping[str, float], wrong: dict[str, str]) -> dict[str, Any]:
+    """What a form has no field for stays as it is; an empty field takes it away."""
+    found: dict[str, Any] = {}
+    for stage in (each.key for each in STAGES.values() if each.bench):
+        at = f"{name}.{stage}"
+        if at not in typed:
+            value = now.get(stage)
+        else:
+            value = _number(typed[at].strip(), at, CAPACITY[name], name == "people", wrong)
+        if value is not None:
+            found[stage] = value
+    return found
 
 
 def oven_words(row: Setting) -> str:

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
+from typing import Any
 
 from sqlmodel import Session
 
@@ -20,6 +21,7 @@ from app.capture.queries import captured_on
 from app.capture.reading.photos import Photo
 from app.capture.reading.scans import ScanFile
 from app.desks.actions import positives
+from app.desks.queries.promise import foretold
 from app.desks.rules import ELSEWHERE, MARKS_START, REMAKE_STARTS
 from app.errors import BadInput, NotFound, Unready
 from app.fitting import actions as fitting
@@ -45,7 +47,7 @@ def do(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetime | 
     if asked.act == "advance" and asked.from_stage == "check_in":
         box = {key: asked.facts[key] for key in ("shelf", "conditions", "belongings") if key in asked.facts}
         asked = replace(asked, facts={key: value for key, value in asked.facts.items() if key not in box})
-        return bench.check_in(db, code=code, asked=asked, by=by, done_at=done_at, **box)
+        return check_in(db, code=code, asked=asked, by=by, done_at=done_at, **box)
     return bench.move(db, code=code, asked=asked, by=by, done_at=done_at)
 
 
@@ -64,6 +66,11 @@ def do_with_photos(
     moved = do(db, code=code, asked=asked, by=by, done_at=done_at)
     bench.attach(db, storage, moved=moved, photos=photos, by=by)
     return moved
+
+
+def check_in(db: Session, *, code: str, asked: Asked, by: Viewer, **box: Any) -> Moved:
+    """The lab promises the day that it can keep as surely as it wants, by the forecasts made last."""
+    return bench.check_in(db, code=code, asked=asked, by=by, foretold=foretold(db, queries.find(db, code, by)), **box)
 
 
 def remake(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: datetime | None = None) -> Moved:

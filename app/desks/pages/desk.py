@@ -30,6 +30,7 @@ from app.people.sessions import Signed
 from app.templating import go, page, part
 from app.trade import codes, scans
 from app.turnaround import queries as turnaround
+from app.turnaround.queries import forecast
 from app.turnaround.rules import PERIODS, first_month
 from app.watch import queries as watch
 
@@ -55,6 +56,7 @@ def desk(request: Request, ask: Signed) -> Response:
         signs_on = may(viewer, "sign_on") and stations.has_stations(db)
         wearing = counts["wear_in"].pairs if "wear_in" in counts else 0
         clinic = clinic_desk(db, viewer, wearing) if viewer.has(Role.CLINICIAN) and viewer.clinics else None
+        risky = at_risk(db, viewer)
         tiles = _figures.get(ask.mark, key, lambda: figures(db)) if viewer.has(Role.MANAGER) else []
     values |= {
         "queues": queues,
@@ -63,6 +65,7 @@ def desk(request: Request, ask: Signed) -> Response:
         "to_tell": to_tell,
         "signs_on": signs_on,
         "clinic": clinic,
+        "risky": risky,
     }
     values |= {"stages": STAGES, "park_reasons": PARK_REASONS}
     values["flagged"] = flagged
@@ -82,6 +85,13 @@ def figures(db: Session) -> list[tuple[str, str, str, str]]:
         ("Open pairs", str(sum(count.open for count in open_pairs)), parked, "/queue"),
         ("Promised days kept", kept, f"{met} of {asked} in {PERIODS[months]}", "/turnaround"),
     ]
+
+
+def at_risk(db: Session, viewer: Viewer) -> list[forecast.PairRow]:
+    """Pairs that are more likely late than not: of the lab for a manager, of the own clinics for a clinician."""
+    if may(viewer, "see_turnaround"):
+        return forecast.at_risk(db, None)
+    return forecast.at_risk(db, viewer.clinics) if viewer.has(Role.CLINICIAN) else []
 
 
 def stage_is_mine(stage: str, viewer: Viewer) -> bool:

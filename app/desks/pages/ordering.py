@@ -23,6 +23,7 @@ from app.desks.pages.common import NOTE_STAGES, has_files, lab_values, refuse_la
 from app.desks.pages.drafting import as_lists, keep_by_button
 from app.desks.pages.starts import keep_from_form, offered, take_over
 from app.desks.queries import earlier_order, same_captures
+from app.desks.queries.promise import typed_promise
 from app.desks.rules import answers_from_form, copied, order_from_form
 from app.desks.rules.live import findings_so_far, size_guide
 from app.errors import BadInput
@@ -115,7 +116,7 @@ def order_form(request: Request, ask: Signed, start: str = "", second: str = "",
             typed |= earlier_order(db, second, viewer) | same_captures(db, second, viewer)
         elif start:
             typed |= earlier_order(db, start, viewer)
-        values = _order_values(db, viewer, typed) | _guide(db, typed)
+        values = _order_values(db, viewer, typed) | _guide(db, viewer, typed)
     return page(request, "desks/order.html", viewer=viewer, typed=typed, errors={}, **values)
 
 
@@ -139,7 +140,7 @@ def place_order(request: Request, ask: Signed, form: Form, scans: Annotated[Scan
     errors = scans.once_more() | errors
     with ask.reading() as (viewer, db):
         need(viewer, "place_order")
-        values = _order_values(db, viewer, typed) | {"findings": found, "said": said} | _guide(db, typed)
+        values = _order_values(db, viewer, typed) | {"findings": found, "said": said} | _guide(db, viewer, typed)
     return page(request, "desks/order.html", viewer=viewer, status=status, typed=typed, errors=errors, **values)
 
 
@@ -159,7 +160,7 @@ def _place(ask: Signed, typed: Mapping[str, Any], scans: Scans) -> Response:
             actions.add_scan(db, ask.request.app.state.storage, code=placed.code, side=side, file=file, by=viewer)
         if "here" in typed and placed.starts_at == "check_in":
             asked = Asked("advance", "check_in", version=placed.version)
-            bench.check_in(db, code=placed.code, asked=asked, by=viewer)
+            actions.check_in(db, code=placed.code, asked=asked, by=viewer)
         throw_draft_away(db, by=viewer, key=str(typed.get("draft", "")))
     said = _what_now(placed, set(wanted.captures.values()), "here" in typed, len(scans.files))
     return go(f"/pair/{placed.code}", f"Ordered. The pair's code is {placed.code}. {said}")
@@ -171,7 +172,7 @@ def look_so_far(ask: Signed, form: Form) -> Response:
     typed = as_lists(form)
     with ask.reading() as (viewer, db):
         need(viewer, "place_order")
-        guide = _guide(db, typed)
+        guide = _guide(db, viewer, typed) | {"zone": viewer.zone}
     found = findings_so_far(typed, clock.today(viewer.zone), guide["allowance"])
     return HTMLResponse(part("desks/live.html", typed=typed, findings=found, alone=True, **guide))
 
@@ -188,9 +189,14 @@ def _what_now(placed: Placed, kinds: set[str], checked_in: bool, scans: int) -> 
     return "Its scans are with it." if scans else "Its scan files can be added here."
 
 
-def _guide(db: Session, typed: Mapping[str, Any]) -> dict[str, Any]:
+def _guide(db: Session, viewer: Viewer, typed: Mapping[str, Any]) -> dict[str, Any]:
     allowance = people.lab(db).last_allowance
-    return {"sizes": size_guide(typed, allowance), "allowance": allowance}
+    first = next((clinic.id for clinic in people.clinics(db) if may(viewer, "place_order", clinic.id)), None)
+    return {
+        "sizes": size_guide(typed, allowance),
+        "allowance": allowance,
+        "promise": typed_promise(db, viewer, typed, first),
+    }
 
 
 def _order_values(db: Session, viewer: Viewer, typed: Mapping[str, Any]) -> dict[str, Any]:

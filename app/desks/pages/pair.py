@@ -36,6 +36,7 @@ from app.desks.pages.drafting import as_lists
 from app.desks.pages.lots import lot_values
 from app.desks.pages.photos import MOST_BYTES, Sent, photo_values, sent_photos, within_limits
 from app.desks.queries import buttons, sentence, wearer
+from app.desks.queries.promise import pair_promise
 from app.desks.rules import REMAKE_STARTS, answers_from_form, as_typed, prescription_from_form, stage_notes, whole
 from app.desks.rules.telling import prescription_rows, was_words
 from app.errors import BadInput, KeyUsedForAnother, MovedOn, NotFound, Refusal
@@ -53,6 +54,7 @@ from app.people.permissions import may, need
 from app.people.rules import Viewer
 from app.people.sessions import Ask, Signed
 from app.templating import go, page
+from app.turnaround.queries import forecast
 from app.watch import queries as watch
 from app.watch.rules.kinds import KINDS as KINDS_OF_FLAG
 from app.web import Form, Typed
@@ -239,6 +241,8 @@ def _pair_values(db: Session, viewer: Viewer, loaded: Loaded) -> dict[str, Any]:
         "setting_until": row["not_before"] if row["not_before"] and row["not_before"] > clock.now() else None,
         **_belonging_values(db, viewer, loaded),
         "dues": _dues_of(db, viewer, loaded),
+        "promise": pair_promise(db, loaded),
+        "foretold": forecast.of_pair(db, row["id"]) if row["place"] != "clinic" else None,
         **lot_values(db, viewer, loaded, holding.body),
         "refused": "",
         "findings": (),

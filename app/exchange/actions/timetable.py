@@ -47,6 +47,8 @@ TIMETABLE = (
     Job("drop_old_letters", DAY, telling.drop_old_letters),
     Job("count_anew", timedelta(minutes=1), turnaround.count_anew),
     Job("look_at_months", timedelta(minutes=5), turnaround.look_at_months),
+    Job("look_ahead", timedelta(minutes=15), turnaround.look_ahead),
+    Job("look_at_weeks", timedelta(hours=1), turnaround.look_at_weeks),
 )
 LOOKS = (
     _look("look_at_flags", timedelta(minutes=5)),
@@ -60,7 +62,11 @@ _TOLD: Mapping[str, Callable[[Database, dict[str, Any]], None]] = {
     "tell_mornings": telling.tell_mornings,
 }
 """What is done about each topic that is told to people."""
-_DONE: Mapping[str, Callable[[Database], None]] = {turnaround.KEEP_MONTHS: turnaround.keep_months}
+_DONE: Mapping[str, Callable[[Database], None]] = {
+    turnaround.KEEP_MONTHS: turnaround.keep_months,
+    turnaround.MAKE_FORECASTS: turnaround.make_forecasts,
+    turnaround.BACK_TEST: turnaround.back_test,
+}
 """What is done about the others, whether mail is sent or not."""
 
 

@@ -17,12 +17,14 @@ from app.people.permissions import need
 from app.people.sessions import Signed
 from app.templating import page
 from app.turnaround import queries
-from app.turnaround.pages import behind, looking
+from app.turnaround.pages import behind, late, looking, trust, what_if
 from app.turnaround.rules import PERIODS
 from app.turnaround.rules.asked import REASON_WORDS, SIDES_WORDS, Asked, dashed, preset, read_asked, row_words, usual
 from app.turnaround.rules.columns import ROWS, WAY
 
 router = APIRouter(include_in_schema=False)
+for each in (late, trust, what_if):
+    router.include_router(each.router)
 
 
 @router.get("/turnaround")

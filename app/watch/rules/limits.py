@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 from app.trade import worktime
 from app.trade.worktime import WorkCalendar
 
-Unit = Literal["working hours", "working days", "days", "months", "times"]
+Unit = Literal["working hours", "working days", "days", "months", "times", "per cent"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ from app.bench.rules.stages import STANDARD_DAYS, WAY_WORDS
 from app.capture.rules import KEPT_MONTHS
 from app.errors import BadInput
 from app.fitting.rules.contact import CLOSE_AFTER_ATTEMPTS, UNCOLLECTED_AFTER_DAYS
+from app.turnaround.rules.forecast.odds import CERTAINTY
 from app.watch.rules.kinds import KINDS
 from app.watch.rules.limits import LIMITS, Limit, Unit
 
@@ -17,13 +18,21 @@ SETTINGS: dict[str, Limit] = LIMITS | {
         f"standard_days_{way}": Limit(days, "working days", f"in the lab: {WAY_WORDS[way]}", PROMISE, 1)
         for way, days in STANDARD_DAYS.items()
     },
+    "promise_certainty": Limit(CERTAINTY, "per cent", "of promises that are to be kept", PROMISE, 50),
     "positive_months": Limit(KEPT_MONTHS, "months", "that a positive is kept after it was made", SHELF, 1),
     "close_after_attempts": Limit(CLOSE_AFTER_ATTEMPTS, "times", "that the wearer is tried to be reached", CLOSING, 1),
     "uncollected_after_days": Limit(
         UNCOLLECTED_AFTER_DAYS, "days", "after telling the wearer", "Ending a pair as never collected", 1
     ),
 }
-MOST: dict[Unit, int] = {"working hours": 400, "working days": 250, "days": 730, "months": 120, "times": 50}
+MOST: dict[Unit, int] = {
+    "working hours": 400,
+    "working days": 250,
+    "days": 730,
+    "months": 120,
+    "times": 50,
+    "per cent": 99,
+}
 """Plain sense, no source: a larger limit is a slip of the hand, and its flag would never be seen."""
 
 
