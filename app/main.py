@@ -27,6 +27,7 @@ from app.settings import ROOT, Settings, version
 from app.storage import Storage
 from app.turnaround import api as turnaround_api
 from app.turnaround import pages as turnaround
+from app.turnaround.pages import returns as turnaround_returns
 from app.watch import api as watch_api
 from app.watch import pages as watch
 
@@ -83,6 +84,7 @@ def build(settings: Settings | None = None) -> FastAPI:
         watch,
         watch_api,
         turnaround,
+        turnaround_returns,
         turnaround_api,
     ):
         app.include_router(room.router)

@@ -235,7 +235,7 @@ def answer(request: Request, refusal: Refusal) -> Response:
 
 
 def to_be_saved(content: bytes, kind: str, name: str) -> Response:
-    """A file that came from outside, under a name of ours: a page may hold it, opened on its own it is saved."""
+    """A file from outside or for other programs, under a name of ours: opened on its own it is saved."""
     headers = {"content-disposition": f'attachment; filename="{name}"', "cache-control": "private, no-store"}
     return Response(content, media_type=kind, headers=headers)
 

@@ -19,6 +19,16 @@ BADLY = {"comfort": (2, 7), "pain": (2, 7), "pain_relief": (0, 6)}
 """From, and up to before: what is told where a pair is settled, and where it is to be adjusted. Relief in tens."""
 FULL_HOURS = {8.0: 0.7, 7.0: 0.15, 6.0: 0.1, 10.0: 0.05}
 """Hours a day that were reached, and by what share; all of these are invented."""
+ADJUSTED = {
+    ("medial_arch", "lowered"): 0.3,
+    ("heel_cup", "heated"): 0.2,
+    ("medial_edge", "smoothed"): 0.16,
+    ("pad", "moved"): 0.13,
+    ("rearfoot_post", "lowered"): 0.1,
+    ("cover", "glued"): 0.07,
+    ("forefoot_edge", "smoothed"): 0.04,
+}
+"""Zone and what is done there at a review, and by what share; invented."""
 
 
 class Aftercare:
@@ -39,6 +49,8 @@ class Aftercare:
         if self.review is not None:
             self._hold(self.review, asked, at)
             self.review = None
+        if asked.act == "adjust" and asked.facts["where"] == "here":
+            self._adjust(asked, move_id)
         if self.plan is not None and not worn:
             self.plan["ended_at"], self.plan = at, None
         if worn and self.plan is None:
@@ -103,6 +115,22 @@ class Aftercare:
             skin=None,
             note_id=None,
         )
+
+    def _adjust(self, asked: Asked, move_id: int) -> None:
+        # Drawn apart, so that all else of the invented lab stays as it was.
+        zone, what = weighed(self.rng.spawn(1)[0], ADJUSTED)
+        rows = self.ledger.rows
+        for side in asked.sides or "":
+            rows.add(
+                "adjustment",
+                id=rows.take("adjustment"),
+                pair_id=self.ledger.pair_id,
+                move_id=move_id,
+                side=side,
+                zone=zone,
+                what=what,
+                note_id=None,
+            )
 
     def _hold(self, review: Row, asked: Asked, at: datetime) -> None:
         """A wearer who is settled tells of more comfort and less pain than one who is not."""

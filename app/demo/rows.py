@@ -14,7 +14,7 @@ from app.trade.worktime import WorkCalendar
 Row = dict[str, Any]
 TABLES = (
     *("note", "patient", "orders", "prescription", "capture", "worked_from", "pair", "visit", "move", "hold", "stay"),
-    *("belonging", "wearing_plan", "review", "recheck"),
+    *("belonging", "wearing_plan", "review", "adjustment", "recheck"),
 )
 """In the order of their foreign keys."""
 WITHOUT_ID = ("worked_from", "hold", "stay")

@@ -16,9 +16,16 @@ DIGEST = {
 """What the digest counts, each with its words after "pair" and where it leads."""
 
 
+class Attached(NamedTuple):
+    name: str
+    content: bytes
+    """A PDF."""
+
+
 class Words(NamedTuple):
     title: str
     body: str
+    attached: Attached | None = None
 
 
 # Title, then the sentence. Why a pair stands still or what was reported is read on its page, after signing in.
@@ -45,6 +52,14 @@ def digest(counts: Mapping[str, int], day: str, site: str) -> Words | None:
     if not lines:
         return None
     return Words(f"What waits on {day}", _signed("\n\n".join(lines), site))
+
+
+def report(month: str, words: str, pdf: bytes | None, site: str) -> Words:
+    """A month's report, `month` as 2026-03; where no PDF can be made, what leads to it."""
+    where = f"{site}/paper/report/{month}.pdf" if pdf else f"{site}/paper/report/{month}"
+    here = "is attached" if pdf else "can be printed from your browser"
+    body = f"The report of {words} {here}: where time went, why pairs came back, what became of reviews.\n\n{where}"
+    return Words(f"Report of {words}", _signed(body, site), Attached(f"report-{month}.pdf", pdf) if pdf else None)
 
 
 def _signed(body: str, site: str) -> str:

@@ -66,6 +66,10 @@ class Review(SQLModel, table=True):
         UniqueConstraint("pair_id", "number"),
         # Reviews due and overdue, by day.
         Index("ix_review_due", "due_on", "id", sqlite_where=_OPEN, postgresql_where=_OPEN),
+        # "What became of the reviews that were due in these months?"
+        Index("ix_review_due_on", "due_on", "state", "outcome", "pair_id"),
+        # "What did the reviews of these months find?"
+        Index("ix_review_held_at", "held_at", "outcome", "pair_id"),
     )
 
     id: int = Field(default=None, primary_key=True)

@@ -1,7 +1,7 @@
 """The doors to paper, each as a PDF or as a page to print.
 
 The order that goes into the box with the casts, job ticket, wearing-in sheet, parcel slip, the pour sheets and oven
-loads of several pairs, and a bench's cards.
+loads of several pairs, a bench's cards, and a month's report.
 """
 
 from typing import Any
@@ -215,6 +215,24 @@ def _batch(ask: Ask, sheet_id: int) -> dict[str, Any]:
     made = worked_out(kept.kind, rows, settings, stock_again(kept.stock, kept.settings))
     words = plaster.CLASSES[settings.plaster_class].words
     return values | {"made": made, "plaster_words": words, "zone": viewer.zone, "side_words": SIDE_WORDS}
+
+
+@router.get("/paper/report/{month}.pdf")
+def report_pdf(request: Request, month: str, ask: Signed) -> Response:
+    """A month's figures for managers, such as /paper/report/2026-10.pdf."""
+    return _pdf(request, "report.html", f"report-{month}.pdf", f"/paper/report/{month}", _report(ask, month))
+
+
+@router.get("/paper/report/{month}")
+def report_page(month: str, ask: Signed) -> Response:
+    return HTMLResponse(sheets.html("report.html", **_report(ask, month)))
+
+
+def _report(ask: Ask, month: str) -> dict[str, Any]:
+    with ask.reading() as (viewer, db):
+        need(viewer, "see_turnaround")
+        report = queries.report(db, queries.read_month(month))
+    return {"report": report, "zone": viewer.zone, "printed": report.made_at}
 
 
 @router.get("/paper/cards.pdf")

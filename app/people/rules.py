@@ -168,6 +168,13 @@ SUBJECTS: dict[str, Subject] = {
         lab=frozenset({Role.TECHNICIAN, Role.MANAGER}),
         hint="Nothing waits, no mail.",
     ),
+    "report": Subject(
+        "a month is over: its report as a PDF",
+        own=frozenset(),
+        lab=frozenset({Role.MANAGER}),
+        usual=True,
+        hint="On the first of a month. Figures of the lab; no pair and no wearer stands in it.",
+    ),
 }
 DIGEST_HOURS = range(5, 19)
 DIGEST_HOUR = 7

@@ -335,6 +335,7 @@ def test_a_pair_that_will_be_late_is_told_once_and_what_was_late_before_is_no_ne
     walk(lab, "press")
     later(days=40)
     choose("manager", "late")
+    choose("practitioner")
     post.round()
     assert catcher.mails() == {}
     code = walk(lab, "press")

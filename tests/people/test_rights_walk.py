@@ -16,6 +16,7 @@ from fastapi import FastAPI
 from fastapi.routing import iter_route_contexts
 from fastapi.testclient import TestClient
 
+from app import clock
 from app.bench.actions import materials
 from app.database import Database
 from app.fitting import actions as fitting
@@ -147,6 +148,11 @@ ROWS = (
     row("GET /turnaround/late/{code}", (DOOR, NO, NO, NO, HIDDEN)),
     row("GET /turnaround/trust", MANAGERS),
     row("GET /turnaround/what-if", MANAGERS),
+    row("GET /turnaround/returns", MANAGERS),
+    row("GET /turnaround/returns/pairs", MANAGERS),
+    row("GET /turnaround.xlsx", MANAGERS),
+    row("GET /turnaround/returns.xlsx", MANAGERS),
+    row("GET /turnaround/returns/pairs.xlsx", MANAGERS),
     row("GET /journal", MANAGERS),
     row("GET /pair/{code}/transfer", MANAGERS),
     row("POST /pair/{code}/transfer", MANAGERS),
@@ -223,6 +229,8 @@ ROWS = (
     row("GET /paper/{code}/wearing.ics", WHO_SEES_THE_PAIR, at={"code": "{dispensed}"}),
     row("GET /paper/parcel/{parcel_id}/slip", (DOOR, MAY, HIDDEN, MAY, MAY)),
     row("GET /paper/parcel/{parcel_id}/slip.pdf", (DOOR, MAY, HIDDEN, MAY, MAY)),
+    row("GET /paper/report/{month}", MANAGERS),
+    row("GET /paper/report/{month}.pdf", MANAGERS),
     row("GET /paper/cards", LAB),
     row("GET /paper/cards.pdf", LAB),
     # No sheet was printed in this story: who may see one is told so.
@@ -334,6 +342,7 @@ def places(program: Browser, house: House, database: Database) -> dict[str, str]
         "lot_id": str(lot),
         "station_id:int": str(station.id),
         "start_id": str(start),
+        "month": f"{clock.today(house.zone):%Y-%m}",
         "stage": "press",
         "side": "L",
         "staff_id:int": str(house.people["second technician"]),

@@ -32,7 +32,7 @@ def offered(page: Any) -> set[str]:
     [
         ("technician", {"digest"}, set()),
         ("clinician", {"ready", "question", "red_flag", "late", "digest"}, {"question", "red_flag"}),
-        ("manager", {"late", "digest"}, set()),
+        ("manager", {"late", "digest", "report"}, {"report"}),
     ],
 )
 def test_each_is_offered_what_is_for_the_own_roles_and_told_what_is_usual(

@@ -11,6 +11,7 @@ from sqlmodel import Session
 
 from app import clock
 from app.database import Database
+from app.errors import NotFound
 from app.exchange import rules
 from app.exchange.actions import post
 from app.exchange.actions.post import NotSent
@@ -18,6 +19,8 @@ from app.exchange.queries import telling
 from app.exchange.rules import Words
 from app.exchange.tables import Letter
 from app.journal import actions as journal
+from app.paperwork import queries as paper
+from app.paperwork import sheets
 from app.people import queries as people
 from app.people.queries import told
 from app.people.queries.told import Told
@@ -53,7 +56,7 @@ def send(database: Database, settings: Settings, facts: dict[str, Any]) -> None:
 
 
 def _message(settings: Settings, letter: Letter, to: str, words: Words) -> EmailMessage:
-    """Plain text as RFC 5322 has it."""
+    """Plain text as RFC 5322 has it, with what is attached."""
     message = EmailMessage(policy=SMTP)
     message["From"], message["To"], message["Subject"] = settings.mail_from, to, words.title
     message["Date"] = format_datetime(clock.now())
@@ -61,6 +64,9 @@ def _message(settings: Settings, letter: Letter, to: str, words: Words) -> Email
     message["List-Unsubscribe"] = f"<{settings.site}/me/told>"
     message["Auto-Submitted"] = "auto-generated"  # RFC 3834, 5: nobody's absence note answers it
     message.set_content(words.body)
+    if words.attached:
+        name, content = words.attached
+        message.add_attachment(content, maintype="application", subtype="pdf", filename=name)
     return message
 
 
@@ -71,12 +77,28 @@ def _words(db: Session, site: str, letter: Letter, told_of: Told) -> Words | Non
         if letter.about != today.isoformat():
             return None
         return rules.digest(telling.digest(db, told_of), day_words(today), site)
+    if letter.subject == "report":
+        return _report(db, site, letter.about)
     if letter.pair_id is None or not telling.holds_still(db, letter):
         return None
     pair = telling.pair(db, letter.pair_id)
     if not told_of.of(letter.subject, pair.clinic_id):
         return None
     return rules.of_pair(letter.subject, pair.code, pair.clinic, site)
+
+
+def _report(db: Session, site: str, month: str) -> Words | None:
+    """None where nothing happened in that month."""
+    try:
+        report = paper.report(db, paper.read_month(month))
+    except NotFound:
+        return None
+    zone = people.lab(db).zone
+    try:
+        pdf = sheets.pdf("report.html", report=report, zone=zone, printed=report.made_at)
+    except sheets.NoPdf:
+        pdf = None
+    return rules.report(month, report.month, pdf, site)
 
 
 def _end(database: Database, letter: Letter, state: str, why: str = "") -> None:

@@ -20,6 +20,7 @@ from app.exchange.tables import Letter
 from app.people import queries as people
 from app.people.queries import told
 from app.people.queries.told import Told
+from app.people.rules import DIGEST_HOUR
 
 MAIL = "mail"
 KEPT = timedelta(days=400)
@@ -28,6 +29,8 @@ AT_ONCE = 50
 """Letters in one transaction."""
 LATE_HOURS = 4
 """By so much a digest may be late, where the server was away in the morning; then it is none any more."""
+REPORT_DAYS = 7
+"""Of a month in which the one before is still reported."""
 letter_t = Letter.metadata.tables["letter"]
 
 
@@ -96,6 +99,21 @@ def tell_mornings(database: Database, _facts: dict[str, Any]) -> None:
         new = [each.staff_id for each in due if (each.staff_id, day.isoformat()) not in known]
     about = {"subject": "digest", "about": day.isoformat()}
     _write_all(database, [{"staff_id": staff_id, **about} for staff_id in new])
+
+
+def tell_month(database: Database, _facts: dict[str, Any]) -> None:
+    """The report of the month that is over, from the morning of the first on; a server that was away sends it later.
+
+    What happened is read when it is sent; a month in which nothing did is not told.
+    """
+    with database.reading() as db:
+        now = clock.now().astimezone(ZoneInfo(people.lab(db).zone))
+        if now.day > REPORT_DAYS or (now.day, now.hour) < (1, DIGEST_HOUR):
+            return
+        month = f"{now.date().replace(day=1) - timedelta(days=1):%Y-%m}"
+        known = telling.known(db, "report")
+        new = [each.staff_id for each in told.to_tell(db, "report") if (each.staff_id, month) not in known]
+    _write_all(database, [{"staff_id": staff_id, "subject": "report", "about": month} for staff_id in new])
 
 
 def _is_due(each: Told, hour: int) -> bool:

@@ -53,6 +53,7 @@ TIMETABLE = (
 LOOKS = (
     _look("look_at_flags", timedelta(minutes=5)),
     _look("tell_mornings", timedelta(minutes=5)),
+    _look("tell_month", timedelta(hours=1)),
 )
 """What mail wants looked at; nobody looks where none is sent."""
 _TOLD: Mapping[str, Callable[[Database, dict[str, Any]], None]] = {
@@ -60,6 +61,7 @@ _TOLD: Mapping[str, Callable[[Database, dict[str, Any]], None]] = {
     "pair_asked": telling.tell_question,
     "look_at_flags": telling.look_at_flags,
     "tell_mornings": telling.tell_mornings,
+    "tell_month": telling.tell_month,
 }
 """What is done about each topic that is told to people."""
 _DONE: Mapping[str, Callable[[Database], None]] = {

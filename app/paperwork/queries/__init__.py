@@ -7,6 +7,7 @@ from app.paperwork.queries.figures import SHEETS, Batch, batch, labels, press_wo
 from app.paperwork.queries.order import box_order
 from app.paperwork.queries.parcel import slip
 from app.paperwork.queries.receipt import receipt
+from app.paperwork.queries.report import read_month, report
 from app.paperwork.queries.ticket import ticket
 from app.paperwork.queries.wearing import is_link_of, language_of, wearing_events, wearing_sheet
 
@@ -19,7 +20,9 @@ __all__ = [
     "labels",
     "language_of",
     "press_words",
+    "read_month",
     "receipt",
+    "report",
     "route_figures",
     "slip",
     "stage_figures",

@@ -22,8 +22,6 @@ from app.turnaround.rules.weeks import FEWEST_WEEKS, Weeks, flow, weeks
 DAY = 24 * 60
 PAIRS = "/turnaround/pairs"
 NO_BREAK = "\u00a0"
-FROM_OLDEST = {True: (0, 1, 2, 3, 5, 10, 20), False: (0, 2, 7, 14, 28, 56, 112)}
-"""Where the ages of open pairs part, in days: working days at a bench, days by the clock elsewhere."""
 
 
 class Row(NamedTuple):
@@ -177,21 +175,14 @@ def _percent(share: float) -> str:
 
 def _ages(figures: Figures, row: str, minutes: int) -> Chart | None:
     """Open pairs by how long they are there, whenever they came; each column leads to its pairs."""
-    here, standing = figures.looked.here(row), figures.looked.standing
-    if not len(here):
+    found = figures.looked.ages(row, minutes)
+    if not any(each.pairs for each in found):
         return None
-    edges = FROM_OLDEST[is_bench(row)]
-    place = np.searchsorted(np.array(edges) * minutes, standing.minutes[here], side="right") - 1
-    late = standing.late[here] != 0
     ages = []
-    for index, begins in enumerate(edges):
-        ends = edges[index + 1] if index + 1 < len(edges) else None
+    for begins, ends, pairs, late in found:
         label = f"{begins}–{ends} d" if ends else f"over {begins} d"
-        mine = place == index
-        pairs = [len(np.unique(standing.pair[here[chosen]])) for chosen in (mine, mine & late)]
-        age = f"{begins}-{ends}" if ends else f"{begins}-"
-        href = figures.looked.asked.address(PAIRS, age=age) if pairs[0] else ""
-        ages.append(Age(label, pairs[0], pairs[1], href))
+        href = figures.looked.asked.address(PAIRS, age=f"{begins}-{ends or ''}") if pairs else ""
+        ages.append(Age(label, pairs, late, href))
     below = "working days there so far" if is_bench(row) else "days so far"
     return charts.by_age(ages, title="Open pairs by age", late="past their promised day", below=below)
 

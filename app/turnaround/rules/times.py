@@ -25,6 +25,8 @@ from app.turnaround.rules.past import Gone, Part, Past
 FEWEST = 5
 """Of fewer that are over, no percentile says anything."""
 PERCENTILES = (50, 75, 90)
+AGES = {True: (0, 1, 2, 3, 5, 10, 20), False: (0, 2, 7, 14, 28, 56, 112)}
+"""Where the ages of open pairs part, in days: working days at a bench, days by the clock elsewhere."""
 NOBODY = -1
 """Whom a pair waits on that goes on."""
 
@@ -79,6 +81,15 @@ class Times(NamedTuple):
         return tuple(quantile_band(self.curve, p) for p in PERCENTILES)
 
 
+class OfAge(NamedTuple):
+    """Pairs that are there for `begins` to below `ends` days, of whom some are past their promised day."""
+
+    begins: int
+    ends: int | None
+    pairs: int
+    late: int
+
+
 class Looked(NamedTuple):
     """All stays of a time, and the one thing that is asked of them. Instants are minutes since 1970."""
 
@@ -107,6 +118,16 @@ class Looked(NamedTuple):
         at &= table.arrived == 0
         mine = self.asked.matches(table, slice(None))
         return np.flatnonzero(at if mine is None else at & mine)
+
+    def ages(self, row: str, day: int) -> list[OfAge]:
+        """The open pairs of this row by how long they are there; `day` is one of the row's own clock, in minutes."""
+        here, edges = self.here(row), AGES[is_bench(row)]
+        pair, late = self.standing.pair[here], self.standing.late[here] != 0
+        place = np.searchsorted(np.array(edges) * day, self.standing.minutes[here], side="right") - 1
+        return [
+            OfAge(begins, ends, *(len(np.unique(pair[mine])) for mine in (place == index, (place == index) & late)))
+            for index, (begins, ends) in enumerate(zip(edges, (*edges[1:], None), strict=True))
+        ]
 
     def gone(self, row: str, begins: int, ends: int) -> Gone:
         """What left this row from `begins` to before `ends` with its work done, whenever it had come."""
