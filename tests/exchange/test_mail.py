@@ -128,6 +128,7 @@ def test_a_mail_is_one_by_the_book(lab: Lab, post: Post, catcher: Catcher, monda
     assert f"https://pairs.lab.example/pair/{code}" in words
 
 
+@pytest.mark.anywhere
 @pytest.mark.parametrize("says", ["451 busy", "421 going down", "hangs up before", "hangs up after"])
 def test_a_mail_that_was_not_taken_for_certain_is_sent_again_under_its_own_name(
     lab: Lab, database: Database, post: Post, catcher: Catcher, monday: datetime, says: str
@@ -146,6 +147,7 @@ def test_a_mail_that_was_not_taken_for_certain_is_sent_again_under_its_own_name(
     assert len(journal(database)) == 2
 
 
+@pytest.mark.anywhere
 def test_an_address_that_is_refused_for_good_is_told_to_managers_and_the_others_get_theirs(
     lab: Lab, database: Database, post: Post, catcher: Catcher, monday: datetime, browser: Callable[[str], TestClient]
 ) -> None:
@@ -166,6 +168,7 @@ def test_an_address_that_is_refused_for_good_is_told_to_managers_and_the_others_
     assert "the address was refused (550)" in page
 
 
+@pytest.mark.anywhere
 def test_after_a_day_without_a_mail_server_a_letter_stands_as_failed(
     lab: Lab, database: Database, post: Post, catcher: Catcher, monday: datetime
 ) -> None:
@@ -184,6 +187,7 @@ def test_after_a_day_without_a_mail_server_a_letter_stands_as_failed(
     assert catcher.taken == []
 
 
+@pytest.mark.anywhere
 def test_a_mail_server_that_does_not_answer_keeps_nothing_else_waiting(
     lab: Lab, database: Database, with_mail: Settings, monday: datetime, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -244,6 +248,7 @@ def test_a_question_whose_answer_is_taken_back_is_told_after_all(
     assert catcher.mails() == {(who, f"Waits for you: {code}"): 1 for who in ("clinician", "practitioner")}
 
 
+@pytest.mark.anywhere
 @pytest.mark.parametrize("scheme", ["smtps", "smtp"])
 def test_a_server_that_wants_tls_and_a_password_has_both(
     lab: Lab,
@@ -282,6 +287,7 @@ def test_a_server_that_wants_tls_and_a_password_has_both(
             lease.give_up(database, each.turn, each.name)
 
 
+@pytest.mark.anywhere
 def test_a_password_is_never_sent_in_the_clear_to_another_machine(
     monkeypatch: pytest.MonkeyPatch, catcher: Catcher
 ) -> None:

@@ -56,6 +56,7 @@ def test_the_report_comes_on_the_morning_of_the_first_to_every_manager_once(
     assert [(what, about, of) for what, about, _, of in journal(database)] == [("mail_sent", "staff", "report")] * 2
 
 
+@pytest.mark.anywhere
 def test_a_server_that_was_away_sends_it_later_in_the_first_week_and_then_no_more(
     january: str, post: Post, catcher: Catcher
 ) -> None:
@@ -68,6 +69,7 @@ def test_a_server_that_was_away_sends_it_later_in_the_first_week_and_then_no_mor
     assert len(catcher.taken) == 2
 
 
+@pytest.mark.anywhere
 def test_a_manager_who_does_not_want_it_gets_none(january: str, post: Post, catcher: Catcher, choose: Choose) -> None:
     catcher.start()
     choose("manager", "late")
