@@ -1,10 +1,12 @@
 """A real server and a real browser: three people of one demo lab, each in a browser of their own."""
 
 import os
+import shutil
 import socket
 import threading
 import time
 from collections.abc import Callable, Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -12,7 +14,6 @@ import uvicorn
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from app import clock
-from app.all_tables import migrate
 from app.database import Database
 from app.demo import volume
 from app.demo.actions import open_lab
@@ -53,17 +54,30 @@ def stock() -> int:
     return 0
 
 
+@pytest.fixture(scope="session")
+def demo_labs(migrated: str, tmp_path_factory: pytest.TempPathFactory) -> Callable[[int], Path]:
+    """The data folder of a demo lab with so many finished pairs, made once; stories begin with a copy."""
+
+    @cache
+    def made(stock: int) -> Path:
+        folder = tmp_path_factory.mktemp("demo")
+        shutil.copy(migrated.removeprefix("sqlite:///"), folder / "pairtrail.db")
+        database = Database(Settings(data=folder, database_url="").url)
+        with database.writing() as db:
+            open_lab(db)
+        if stock:
+            volume.fill_demo(database, Storage(folder / "files"), finished=stock)
+        database.close()
+        return folder
+
+    return made
+
+
 @pytest.fixture
-def address(tmp_path: Path, stock: int) -> Iterator[str]:
+def address(tmp_path: Path, stock: int, demo_labs: Callable[[int], Path]) -> Iterator[str]:
     """The address of a server of the demo lab, on a port of its own."""
+    shutil.copytree(demo_labs(stock), tmp_path, dirs_exist_ok=True)
     settings = Settings(data=tmp_path, database_url="")
-    database = Database(settings.url)
-    migrate(database)
-    with database.writing() as db:
-        open_lab(db)
-    if stock:
-        volume.fill_demo(database, Storage(tmp_path / "files"), finished=stock)
-    database.close()
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]

@@ -2,14 +2,13 @@
 
 from collections.abc import Callable
 from datetime import timedelta
-from typing import Any
 
 import pytest
-from axe_core_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from app import clock
 from tests.bench.conftest import Lab
+from tests.browser.axe import violations
 from tests.browser.clinic import RED_FLAG, give_a_page, tap
 
 Picture = Callable[[Page, str], None]
@@ -29,8 +28,8 @@ def looked_at(page: Page, picture: Picture, name: str) -> None:
     for width in WIDTHS:
         page.set_viewport_size({"width": width, "height": 780})
         picture(page, f"at-home-{name}-{width}")
-        found: Any = Axe().run(page)
-        assert [(each["id"], each["nodes"][0]["html"][:160]) for each in found["violations"]] == []
+        found = violations(page)
+        assert [(each["id"], each["nodes"][0]["html"][:160]) for each in found] == []
         assert page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
         small = [
             each for each in page.locator("button, a").all() if (each.bounding_box() or {"height": 44})["height"] < 44
@@ -46,7 +45,7 @@ def test_four_days_at_home(
     clinician.goto(f"/pair/{pair}")
     link = give_a_page(clinician)
     picture(clinician, "at-home-given")
-    assert Axe().run(clinician)["violations"] == []
+    assert violations(clinician) == []
 
     context = chromium.new_context(viewport={"width": 360, "height": 780}, java_script_enabled=False)
     with_scripts = chromium.new_context(viewport={"width": 360, "height": 780})
@@ -88,7 +87,7 @@ def test_four_days_at_home(
     picture(clinician, "at-home-reviews")
     clinician.goto(f"/pair/{pair}")
     picture(clinician, "at-home-pair")
-    assert Axe().run(clinician)["violations"] == []
+    assert violations(clinician) == []
     clinician.get_by_role("button", name="Looked at and cleared").click()
 
     # Day 4: cleared, and the hours rise again only after a good day.
@@ -117,4 +116,4 @@ def test_a_clinic_keeps_its_own_plans(come_in: Callable[..., Page], picture: Pic
     for width in (1280, 820):
         page.set_viewport_size({"width": width, "height": 900})
         picture(page, f"plans-{width}")
-        assert Axe().run(page)["violations"] == []
+        assert violations(page) == []

@@ -4,9 +4,9 @@ import re
 from collections.abc import Callable
 
 import pytest
-from axe_core_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
+from tests.browser.axe import violations
 from tests.browser.clinic import type_an_order
 
 ComeIn = Callable[..., Page]
@@ -80,7 +80,7 @@ def test_an_order_that_trips_every_check_is_answered_and_placed(come_in: ComeIn,
     page.locator('[name="ulcer"]').fill("Wound clinic, daily; the device takes load off the heel.")
     page.get_by_role("button", name="Order the pair").click()
     expect(page.get_by_role("alert")).to_be_focused()
-    assert Axe().run(page)["violations"] == []
+    assert violations(page) == []
     picture(page, f"order-checks-{width}")
     for box in checks.get_by_role("checkbox").all():
         box.check()

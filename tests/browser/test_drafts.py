@@ -4,9 +4,9 @@ import re
 from collections.abc import Callable
 
 import pytest
-from axe_core_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
+from tests.browser.axe import violations
 from tests.browser.clinic import type_an_order
 
 ComeIn = Callable[..., Page]
@@ -28,7 +28,7 @@ def test_what_is_typed_is_kept_and_ordered_from_another_browser(come_in: ComeIn,
 
     second = come_in("clinician", width=width)
     second.goto("/orders/new")
-    assert Axe().run(second)["violations"] == []
+    assert violations(second) == []
     picture(second, f"order-begun-{width}")
     second.get_by_role("link", name=re.compile(r"Go on with what you began \(MR 2212, ")).click()
     expect(second.locator('[name="L.shell_thickness"]')).to_have_value("4")
@@ -36,11 +36,11 @@ def test_what_is_typed_is_kept_and_ordered_from_another_browser(come_in: ComeIn,
     picture(second, f"order-resumed-{width}")
     second.get_by_role("button", name="Order the pair").click()
     expect(second.get_by_role("link", name="Print the order for the box")).to_be_visible()
-    assert Axe().run(second)["violations"] == []
+    assert violations(second) == []
     picture(second, f"order-placed-{width}")
     second.goto("/orders/new")
     expect(second.get_by_text("Go on with what you began")).to_have_count(0)
     second.goto("/orders/starts")
     second.get_by_text("Rename").click()
-    assert Axe().run(second)["violations"] == []
+    assert violations(second) == []
     picture(second, f"order-starts-{width}")

@@ -5,11 +5,11 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from axe_core_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page
 
 from app.main import build
 from app.settings import Settings
+from tests.browser.axe import violations
 
 WIDTHS = (1280, 820)
 PAGES: dict[str, tuple[str, ...]] = {
@@ -118,8 +118,8 @@ def look(page: Page, address: str, name: str, width: int) -> list[str]:
     page.goto(address)
     page.screenshot(path=str(picture_of(name, width)), full_page=True)
     wide = page.evaluate("document.documentElement.scrollWidth > document.documentElement.clientWidth")
-    found: Any = Axe().run(page) if width == WIDTHS[0] else {"violations": []}
-    said = [f"{name} at {width}: {each['id']}, {each['nodes'][0]['html'][:160]}" for each in found["violations"]]
+    found = violations(page) if width == WIDTHS[0] else []
+    said = [f"{name} at {width}: {each['id']}, {each['nodes'][0]['html'][:160]}" for each in found]
     return said + ([f"{name} at {width}: wider than the window"] if wide else [])
 
 

@@ -3,13 +3,13 @@
 from collections.abc import Callable
 
 import pytest
-from axe_core_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
 from app.bench.rules import cards
 from app.trade import keyboards, scans
 from app.trade.scans import BadScan
 from tests.bench.conftest import Lab
+from tests.browser.axe import violations
 from tests.browser.station import Station
 
 ComeIn = Callable[..., Page]
@@ -37,7 +37,7 @@ def test_a_scan_shows_the_pair_and_a_second_one_advances_it(
     bench = Station(come_in("technician", width=800), "press")
     bench.scan(f"{at_press[0]}/1")
     bench.says("here", at_press[0], "MR 0", "both sides", "polypropylene")
-    assert Axe().run(bench.page)["violations"] == []
+    assert violations(bench.page) == []
     picture(bench.page, "station-here")
     bench.scan(f"{at_press[0]}/1")
     bench.says("again")

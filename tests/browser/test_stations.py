@@ -2,11 +2,9 @@
 
 from collections.abc import Callable
 from io import BytesIO
-from typing import Any
 
 import pytest
 import zxingcpp
-from axe_core_python.sync_playwright import Axe
 from PIL import Image
 from playwright.sync_api import Browser, Page, expect
 
@@ -14,6 +12,7 @@ from app.bench.rules import cards
 from app.people import actions
 from app.people.rules import read_badge
 from tests.bench.conftest import Lab
+from tests.browser.axe import violations
 from tests.browser.test_scanner import scan
 from tests.people.conftest import CHEAP
 
@@ -27,8 +26,8 @@ def looked_at(page: Page, picture: Callable[[Page, str], None], name: str) -> No
     for width, height in SIZES:
         page.set_viewport_size({"width": width, "height": height})
         picture(page, f"station {name} {width}x{height}".replace(" ", "-"))
-        found: Any = Axe().run(page)
-        assert [(each["id"], each["nodes"][0]["html"][:160]) for each in found["violations"]] == []
+        found = violations(page)
+        assert [(each["id"], each["nodes"][0]["html"][:160]) for each in found] == []
         assert page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
 
 
