@@ -364,7 +364,7 @@ def test_an_axis_is_marked_at_few_round_figures_in_the_lab_s_own_days(
 def test_marks_hold_the_figures_between_them_and_are_never_too_many(unit: charts.Unit, high: float, most: int) -> None:
     marks = unit.ticks(0, high, most)
     assert marks[0] == 0
-    assert marks[-1] >= high * (1 - 1e-6)
+    assert marks[-1] >= min(high, unit.all) * (1 - 1e-6)
     assert 2 <= len(marks) <= most + 2
     steps = np.diff(marks)
     assert steps == pytest.approx([steps[0]] * len(steps))
@@ -448,3 +448,10 @@ def test_no_line_runs_through_the_name_of_a_curve_or_of_a_point_outside(kind: st
     along = [np.linspace(one, other, 200).tolist() for line in corners for one, other in pairwise(line)]
     assert names
     assert [name for name in names for run in along for x, y in run if d.meet(name, (x, y, x, y))] == []
+
+
+def test_a_share_s_axis_ends_at_all_of_them() -> None:
+    rows = [charts.Sampled(label, hits, 20) for label, hits in (("Sep", 18), ("Oct", 19), ("Nov", 17))]
+    words = {each.words for each in charts.shares(rows, title="Kept").texts}
+    assert any(each.startswith("100") for each in words)
+    assert not any(each.startswith(("120", "125", "150")) for each in words)

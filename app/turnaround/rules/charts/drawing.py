@@ -5,6 +5,7 @@ A unit is about a pixel where the page is 820 pixels wide. How a `look` is inked
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import NamedTuple
 from unicodedata import normalize
 from zlib import crc32
@@ -113,6 +114,7 @@ class Chart:
         return f"{crc32(f'{self.title} {self.alt}'.encode()):08x}"
 
 
+@lru_cache(maxsize=4096)
 def reach(words: str) -> float:
     """How wide a line of words may become at most."""
     return SIZE * sum(_letter(letter) for letter in words)

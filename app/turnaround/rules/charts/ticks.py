@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from datetime import date
-from math import ceil, floor, log10
+from math import ceil, floor, inf, log10
 from typing import NamedTuple
 
 from app.trade.worktime import words
@@ -20,6 +20,8 @@ class Unit(NamedTuple):
 
     words: Callable[[float], str]
     step: Callable[[float, int], float]
+    all: float = inf
+    """No figure is larger, and no axis is longer."""
 
     def mark(self, value: float) -> str:
         """The figure at an axis, where nothing needs no unit."""
@@ -27,6 +29,7 @@ class Unit(NamedTuple):
 
     def ticks(self, low: float, high: float, most: int = 5) -> list[float]:
         """Multiples of a round step; the first is at or below `low`, the last at or above `high`. At least two."""
+        high = min(high, self.all)
         step = self.step(max(high - low, 0), most)
         first, last = floor(low / step + 1e-9), ceil(high / step - 1e-9)
         return [round(step * count, 9) for count in range(first, max(last, first + 1) + 1)]
@@ -45,7 +48,7 @@ def _percent(share: float) -> str:
 
 
 COUNT = Unit(lambda count: f"{count:,.0f}", lambda span, most: _decimal(span, most, 1))
-SHARE = Unit(_percent, lambda span, most: _decimal(span, most, 0.01))
+SHARE = Unit(_percent, lambda span, most: _decimal(span, most, 0.01), 1)
 
 
 def minutes(day_minutes: int) -> Unit:
