@@ -91,6 +91,9 @@ def test_what_the_pages_show_stands_in_their_workbooks(worn: str, browser: Brows
     assert [row[2] for row in ages[1:]] == [0, 0, 0, 1, 0, 0, 0], "it is there for twenty days"
     (entry,) = download(manager, "/turnaround/returns/pairs.xlsx?months=3&what=send_back")["Sent back"][1:]
     assert entry[:3] == [worn, "SB 1", "Harbour Steps"]
+    behind = download(manager, "/turnaround/pairs.xlsx?months=3&age=14-28")["On their way, for 14 to 28 days"]
+    assert behind[0][3:] == ["Time (hours by the clock)", "Where it is now", "Waits on"]
+    assert [row[3] // 24 for row in behind[1:]] == [20]
 
 
 def test_a_workbook_of_what_can_t_be_is_refused_and_clinicians_get_none(browser: Browser) -> None:
@@ -98,4 +101,6 @@ def test_a_workbook_of_what_can_t_be_is_refused_and_clinicians_get_none(browser:
     assert manager.get("/turnaround.xlsx?way=baked").status_code == 422
     assert manager.get("/turnaround/returns.xlsx?from=2027-13").status_code == 422
     assert manager.get("/turnaround/returns/pairs.xlsx?what=eaten").status_code == 422
+    assert manager.get("/turnaround/pairs.xlsx?age=young").status_code == 422
+    assert manager.get("/turnaround/late.xlsx").status_code == 404, "nothing has been foretold yet"
     assert browser("clinician").get("/turnaround.xlsx").status_code == 403

@@ -153,6 +153,9 @@ ROWS = (
     row("GET /turnaround.xlsx", MANAGERS),
     row("GET /turnaround/returns.xlsx", MANAGERS),
     row("GET /turnaround/returns/pairs.xlsx", MANAGERS),
+    row("GET /turnaround/pairs.xlsx", MANAGERS),
+    # Nothing was foretold in this story: who may have it is told so.
+    row("GET /turnaround/late.xlsx", (DOOR, NO, NO, NO, HIDDEN)),
     row("GET /journal", MANAGERS),
     row("GET /pair/{code}/transfer", MANAGERS),
     row("POST /pair/{code}/transfer", MANAGERS),

@@ -4,12 +4,14 @@ be promised, the lab promises it at check-in. The worker makes them; pages read 
 import re
 from collections.abc import Callable, Iterator
 from datetime import UTC, date, datetime, timedelta
+from io import BytesIO
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
 import pytest
 from fastapi import FastAPI
+from python_calamine import CalamineWorkbook
 from sqlmodel import col, select
 
 from app import clock
@@ -112,6 +114,19 @@ def test_a_manager_sees_every_open_pair_the_least_likely_to_keep_its_promise_fir
         assert shown(first[part]) in page
     assert first["half_on"] <= first["likely_on"] <= first["nearly_on"]
     assert "Made Thu 26 Nov 15:2" in page
+
+
+def test_all_of_them_stand_in_a_workbook(story: Story) -> None:
+    answer = browser(story.app, story.house.people["manager"]).get("/turnaround/late.xlsx")
+    sheet: Any = (
+        CalamineWorkbook.from_filelike(BytesIO(answer.content)).get_sheet_by_name("Every open pair").to_python()
+    )
+    read = story.reads("manager", "/forecasts?limit=200")["items"]
+    assert [row[0] for row in sheet[1:]] == [each["code"] for each in read]
+    likely, chance = sheet[0].index("There by, 85 %"), sheet[0].index("Chance of its promise")
+    assert [row[likely].isoformat() for row in sheet[1:]] == [each["likely_on"] for each in read]
+    told = [None if each["chance"] is None else each["chance"] / 100 for each in read]
+    assert [row[chance] if row[chance] != "" else None for row in sheet[1:]] == told
 
 
 def test_a_program_reads_the_forecasts_a_page_at_a_time(story: Story) -> None:

@@ -42,6 +42,27 @@ def where_time_goes(request: Request, ask: Signed) -> Response:
     return _file(lab, asked, tables, "Where time goes")
 
 
+@router.get("/turnaround/pairs.xlsx")
+def pairs_of_a_time(request: Request, ask: Signed) -> Response:
+    with ask.reading() as (viewer, db):
+        need(viewer, "see_turnaround")
+        lab = _lab(db)
+        asked = read_asked(request.query_params, clock.today(lab.zone), lab.clinics)
+        table = figures.pairs_of_a_time(db, asked, request.query_params)
+    return _file(lab, asked, [table], "Pairs behind a time")
+
+
+@router.get("/turnaround/late.xlsx")
+def foretold(ask: Signed) -> Response:
+    with ask.reading() as (viewer, db):
+        need(viewer, "see_turnaround")
+        lab = _lab(db)
+        tables, made_at = figures.foretold(db), figures.foretold_at(db)
+    words = f"{lab.name}: forecasts made on {_written(made_at.astimezone(ZoneInfo(lab.zone)))}."
+    name = f"what-will-be-late-{made_at.date().isoformat()}.xlsx"
+    return to_be_saved(workbook(tables, title="What will be late", words=words), SHEET, name)
+
+
 @router.get(f"{PAGE}.xlsx")
 def coming_back(request: Request, ask: Signed) -> Response:
     with ask.reading() as (viewer, db):

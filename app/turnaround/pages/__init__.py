@@ -70,6 +70,7 @@ def pairs(request: Request, ask: Signed) -> Response:
         errors=errors,
         words=words,
         back=asked.address(),
+        sheet=f"{request.url.path}.xlsx?{request.url.query}",
         stages=STAGES,
         **values,
     )

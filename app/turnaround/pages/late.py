@@ -26,6 +26,8 @@ from app.turnaround.rules.forecast.moved import go_first
 from app.turnaround.rules.forecast.odds import ASKED, Days, chance, day_at
 
 router = APIRouter(include_in_schema=False)
+SHEET = "/turnaround/late.xlsx"
+"""Every forecast and how earlier ones held, as a workbook."""
 ON_A_PAGE = 50
 DRAWN = 12
 """Of the pairs at risk, so many are drawn."""
@@ -53,6 +55,7 @@ def late(request: Request, ask: Signed, after: int = -1) -> Response:
         chart=_drawn(risky, values["today"]) if risky else None,
         following=rows[ON_A_PAGE - 1].rank if len(rows) > ON_A_PAGE else None,
         first=after < 0,
+        sheet=SHEET,
         **values,
     )
     return ask.again(shown)

@@ -8,11 +8,10 @@ from fastapi.responses import Response
 from app.people.permissions import need
 from app.people.sessions import Signed
 from app.templating import page
-from app.turnaround.pages.late import lab_values
+from app.turnaround.pages.late import SHEET, lab_values
 from app.turnaround.queries import forecast
 from app.turnaround.rules.charts import Chart, Kept, trust
-from app.turnaround.rules.forecast.line import place_words
-from app.turnaround.rules.forecast.scored import TELLING, Score, verdict
+from app.turnaround.rules.forecast.scored import TELLING, Score, grouped, verdict
 from app.turnaround.tables import BackTest
 
 router = APIRouter(include_in_schema=False)
@@ -37,19 +36,13 @@ def trusted(request: Request, ask: Signed) -> Response:
 
 
 def _read(tested: BackTest) -> dict[str, Any]:
-    whole = Score(*tested.scores["all"])
-    ahead, place, left = ([Score(*row) for row in tested.scores[name]] for name in ("ahead", "place", "left"))
-    place = [each._replace(key=place_words(each.key)) for each in place]
-    left = [each._replace(key=f"{each.key} {'stage' if each.key == '1' else 'stages'}") for each in left]
+    whole, tables = Score(*tested.scores["all"]), grouped(tested.scores)
     return {
         "whole": whole,
         "verdict": verdict(whole),
-        "chart": _drawn(ahead, "Days that were named with 85 %, by how far ahead"),
-        "tables": [
-            ("How far ahead the day was", ahead),
-            ("Stages still to pass", left),
-            ("Where the pair stood", place),
-        ],
+        "chart": _drawn(tables[0][1], "Days that were named with 85 %, by how far ahead"),
+        "tables": tables,
+        "sheet": SHEET,
     }
 
 

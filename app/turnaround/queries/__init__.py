@@ -14,7 +14,6 @@ from app.bench.queries.station import stay_t
 from app.people import queries as people
 from app.people.queries import Counted
 from app.trade.estimates import between, percentile_at
-from app.turnaround.queries.listing import Listed, listed
 from app.turnaround.queries.months import stays_of, waits_for_columns
 from app.turnaround.queries.standing import standing
 from app.turnaround.queries.stays import by_month, epoch
@@ -24,11 +23,9 @@ from app.turnaround.rules.times import NOBODY, Looked, Standing, Times
 
 __all__ = [
     "Figures",
-    "Listed",
     "by_month",
     "figures",
     "lengths",
-    "listed",
     "looked",
     "on_time",
     "percentile",

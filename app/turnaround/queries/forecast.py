@@ -108,7 +108,7 @@ def of_pair(db: Session, pair_id: int) -> PairRow | None:
     return None if row is None else PairRow(*row)
 
 
-def listed(db: Session, clinics: Collection[int] | None, after: int = -1, most: int = 50) -> list[PairRow]:
+def listed(db: Session, clinics: Collection[int] | None, after: int = -1, most: int | None = 50) -> list[PairRow]:
     """Open pairs beyond the rank `after`, the least chance of keeping a promise first. `clinics` narrows."""
     query = _ROWS.where(forecast_t.c.rank > after, *_of(clinics)).limit(most)
     return [PairRow(*row) for row in db.execute(query)]

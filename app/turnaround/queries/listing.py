@@ -8,9 +8,7 @@ from sqlmodel import Session
 
 from app.bench.queries import pair_t
 from app.bench.queries.pairs import clinic_t
-
-MOST = 200
-"""Rows of a page."""
+from app.turnaround.queries.stays import in_chunks
 
 
 class Listed(NamedTuple):
@@ -31,14 +29,16 @@ _WITHOUT_MINUTES = (
 )
 
 
-def listed(db: Session, pairs: Sequence[int], minutes: Sequence[int]) -> tuple[list[Listed], int]:
+def listed(db: Session, pairs: Sequence[int], minutes: Sequence[int], most: int | None) -> tuple[list[Listed], int]:
     """The pairs that took longest, at most so many, and how many there are in all. A pair may stand in two entries."""
     longest: dict[int, int] = {}
     for pair, length in zip(pairs, minutes, strict=True):
         longest[pair] = max(length, longest.get(pair, 0))
-    first = sorted(longest, key=lambda pair: (-longest[pair], pair))[:MOST]
+    first = sorted(longest, key=lambda pair: (-longest[pair], pair))[:most]
     query = select(*_WITHOUT_MINUTES).join(clinic_t, clinic_t.c.id == pair_t.c.clinic_id)
     rows = {
-        row[0]: Listed._make([*row[1:], longest[row[0]]]) for row in db.execute(query.where(pair_t.c.id.in_(first)))
+        row[0]: Listed._make([*row[1:], longest[row[0]]])
+        for some in in_chunks(first)
+        for row in db.execute(query.where(pair_t.c.id.in_(some)))
     }
     return [rows[pair] for pair in first], len(longest)

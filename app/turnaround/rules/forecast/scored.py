@@ -2,13 +2,15 @@
 
 from collections.abc import Mapping, Sequence
 from datetime import date
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from app.turnaround.rules.forecast.line import place_words
 from app.turnaround.rules.forecast.odds import Days
 from app.turnaround.rules.forecast.trusted import NOT_YET, Foretold, learn, trusted
+from app.turnaround.rules.tabled import FEW, Column, Row, Table, count_words
 
 TELLING = 200
 """Forecasts; of fewer a share says little, and is shown with its count alone."""
@@ -69,6 +71,51 @@ def verdict(score: Score) -> str:
     if score.share > HOLDS[1]:
         return "The 85 % day holds more often than it says: promises by it are on the safe side."
     return "The 85 % day holds about as often as it says: it can be promised."
+
+
+def grouped(kept: Mapping[str, Any]) -> list[tuple[str, list[Score]]]:
+    """The scores as a back-test keeps them, each group with its title."""
+    ahead, place, left = ([Score(*row) for row in kept[name]] for name in ("ahead", "place", "left"))
+    return [
+        ("How far ahead the day was", ahead),
+        (
+            "Stages still to pass",
+            [_key(each, f"{each.key} {'stage' if each.key == '1' else 'stages'}") for each in left],
+        ),
+        ("Where the pair stood", [_key(each, place_words(each.key)) for each in place]),
+    ]
+
+
+def _key(score: Score, words: str) -> Score:
+    return score._replace(key=words)
+
+
+def score_table(title: str, rows: Sequence[Score]) -> Table:
+    """How forecasts held, for a workbook; of too few it has the counts alone."""
+    cells = [
+        (
+            *(each.key, each.size, each.likely),
+            *((each.share, each.half / each.size, each.loss) if each.told else (FEW,) * 3),
+            *((each.loss_by_stage, each.loss_fixed) if each.told else (FEW,) * 2),
+        )
+        for each in rows
+    ]
+    return Table(
+        title=title,
+        columns=(
+            *(Column("Of", "text"), Column("Forecasts"), Column("There by the 85 % day")),
+            *(Column("85 % held", "share"), Column("50 % held", "share"), Column("Missed by", "number", "days")),
+            *(
+                Column("The stage's median missed by", "number", "days"),
+                Column("Fixed days missed by", "number", "days"),
+            ),
+        ),
+        rows=tuple(Row(each) for each in cells),
+        definition="Forecasts as they would have been made on each Monday of the past year; a miss is the mean pinball "
+        f"loss of the 50 and the 85 % day. Of fewer than {TELLING} nothing is said.",
+        count=count_words(sum(each.size for each in rows), ("forecast", "forecasts")),
+        source="The moves of the pairs, read as they stood on each Monday.",
+    )
 
 
 class Scored(NamedTuple):
