@@ -7,13 +7,14 @@ from collections.abc import Callable, Iterator
 from functools import cache, partial
 
 from tests.speed import acts, forecast, lots, paper, queue_page, station, where_time_goes
-from tests.speed.measured import lab
+from tests.speed.measured import A_YEAR, lab
 from tests.speed.report import HEAD, Line
 
 
 def main() -> None:
     asked = argparse.ArgumentParser(prog="pairtrail measure")
     asked.add_argument("--pairs", type=int, default=20_000, help="size of the lab, at least 1000 (default 20000)")
+    asked.add_argument("--a-year", type=int, default=A_YEAR, help=f"how many it has a year (default {A_YEAR})")
     asked.add_argument(
         "--only",
         nargs="+",
@@ -23,13 +24,13 @@ def main() -> None:
     options = asked.parse_args()
     if options.pairs < 1000:
         asked.error("a lab of fewer than 1000 pairs has no full queue to measure")
-    large = cache(partial(lab, options.pairs))
+    large = cache(partial(lab, options.pairs, options.a_year))
     print(f"{os.cpu_count()} processors, {platform.system()} {platform.machine()}, Python {platform.python_version()}")
     print(HEAD, flush=True)
     measures: dict[str, Callable[[], Iterator[Line]]] = {
         "queue": lambda: queue_page.unchanged(large()),
         "change": lambda: queue_page.changed(large()),
-        "growth": lambda: queue_page.growth(lab(options.pairs // 10), large()),
+        "growth": lambda: queue_page.growth(lab(options.pairs // 10, options.a_year), large()),
         "acts": lambda: acts.acts(large()),
         "station": lambda: station.scans(large()),
         "turnaround": lambda: where_time_goes.turnaround(large()),

@@ -30,7 +30,7 @@ from app.people.tables import ApiToken, SignedIn
 from app.settings import ROOT
 
 A_YEAR = 20_000
-"""Pairs a year: at every size the lab is equally busy, so that a longer past is all that grows."""
+"""Pairs a year unless a measure says otherwise: at every size the lab is equally busy, so that its past alone grows."""
 HOME = Path(os.environ.get("PAIRTRAIL_DATA", ROOT / "var")) / "measure"
 
 
@@ -45,16 +45,16 @@ class Lab(NamedTuple):
     """The bench queue with the most pairs: the page that is measured."""
 
 
-def lab(pairs: int) -> Lab:
+def lab(pairs: int, a_year: int = A_YEAR) -> Lab:
     """Made once and kept below var/measure; later runs measure the same pairs, aged by the days between."""
-    file = HOME / str(pairs) / "pairtrail.db"
+    file = HOME / (f"{pairs}" if a_year == A_YEAR else f"{pairs}-a-year-{a_year}") / "pairtrail.db"
     if not file.exists():
         with _unfinished(file) as fresh, opened(fresh) as database:
             migrate(database)
             with database.writing() as db:
                 open_lab(db)
             print(f"Making {pairs} invented pairs; this happens once.", file=sys.stderr, flush=True)
-            volume.seed(database, pairs=pairs, years=pairs / A_YEAR, seed=7)
+            volume.seed(database, pairs=pairs, years=pairs / a_year, seed=7)
     with opened(file) as database:
         migrate(database)
         return _let_in(database, pairs, file)
