@@ -88,14 +88,15 @@ class _Pairs:
         self.of = dict(zip(_ROWS.selected_columns.keys(), columns, strict=False))
 
     def whole(self, name: str) -> Numbers:
-        return np.fromiter((value or 0 for value in self.of[name]), np.int64, self.count)
+        # Of floats, None is nan; seconds since 1970 are whole in them, too.
+        return np.nan_to_num(np.array(self.of[name], dtype=np.float64)).astype(np.int64)
 
     def minutes(self, name: str) -> Numbers:
         found: Numbers = self.whole(name) // 60
         return found
 
     def coded(self, name: str, codes: Mapping[Any, int], other: int = OTHER) -> Numbers:
-        return np.fromiter((codes.get(value, other) for value in self.of[name]), np.int64, self.count)
+        return np.fromiter(map(codes.get, self.of[name], repeat(other)), np.int64, self.count)
 
 
 def _places(pairs: _Pairs, here: Numbers) -> tuple[Numbers, Numbers, Numbers]:
