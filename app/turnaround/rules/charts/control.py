@@ -9,6 +9,9 @@ from math import ceil, dist, isnan
 from statistics import median
 from typing import NamedTuple
 
+import numpy as np
+from numpy.typing import NDArray
+
 from app.trade import estimates
 from app.trade.estimates import Individuals
 from app.turnaround.rules.charts import drawing as d
@@ -167,15 +170,21 @@ def _called(
 ) -> list[Text]:
     """The points outside by name and figure, where there is room beside them; the table has them all."""
     called: list[Text] = []
-    beads = [bead for line in lines for bead in _beads(line)]
+    beads = np.array([bead for line in lines for bead in _beads(line)]).reshape(-1, 4).T
     for point, dot in zip(known, dots, strict=True):
         if point.outside:
             spots = _spots(dot, f"{point.label}: {unit.words(point.value)}", plane)
             clear = [spot for spot in spots if not any(d.meet(spot.box, other.box, 3) for other in called)]
             # Rather over a line than not at all, but never over a point or a name.
             clear = [spot for spot in clear if not any(d.meet(spot.box, _about(each)) for each in dots)]
-            called += sorted(clear, key=lambda spot: sum(d.meet(spot.box, bead) for bead in beads))[:1]
+            called += sorted(clear, key=lambda spot: _run_through(spot.box, beads))[:1]
     return called
+
+
+def _run_through(box: d.Box, beads: NDArray[np.float64]) -> int:
+    """How many of the beads, four rows as in a box, lie in it: for each of them as `meet`."""
+    left, top, right, bottom = beads
+    return int(np.count_nonzero((box[0] < right) & (left < box[2]) & (box[1] < bottom) & (top < box[3])))
 
 
 def _spots(dot: Mark, words: str, plane: Plane) -> list[Text]:
