@@ -6,7 +6,6 @@ from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
-from sqlmodel import Session
 
 from app import clock
 from app.bench.rules.stages import STAGES, WAY_WORDS
@@ -18,6 +17,7 @@ from app.people.sessions import Signed
 from app.templating import page
 from app.turnaround import queries
 from app.turnaround.pages import behind, late, looking, trust, what_if
+from app.turnaround.queries.coming_back import clinic_names
 from app.turnaround.rules import PERIODS
 from app.turnaround.rules.asked import REASON_WORDS, SIDES_WORDS, Asked, dashed, preset, read_asked, row_words, usual
 from app.turnaround.rules.columns import ROWS, WAY
@@ -32,7 +32,7 @@ def turnaround(request: Request, ask: Signed) -> Response:
     typed = dict(request.query_params)
     with ask.reading() as (viewer, db):
         need(viewer, "see_turnaround")
-        lab, clinics = people.lab(db), _clinics(db)
+        lab, clinics = people.lab(db), clinic_names(db)
         today = clock.today(lab.zone)
         asked, errors = _asked(typed, today, clinics)
         values = looking.values(queries.figures(db, asked), today)
@@ -57,7 +57,7 @@ def pairs(request: Request, ask: Signed) -> Response:
     typed = dict(request.query_params)
     with ask.reading() as (viewer, db):
         need(viewer, "see_turnaround")
-        lab, clinics = people.lab(db), _clinics(db)
+        lab, clinics = people.lab(db), clinic_names(db)
         asked, errors = _asked(typed, clock.today(lab.zone), clinics)
         values = behind.values(db, asked, typed, errors)
     words = asked.words(clinics.get(asked.clinic or 0, ""))
@@ -103,7 +103,3 @@ def _form_values(asked: Asked, typed: dict[str, str], clinics: dict[int, str], t
         "sides_list": list(SIDES_WORDS.items()),
         "row_list": [(row, row_words(row)) for row in (WAY, *(row for row in ROWS if row != WAY))],
     }
-
-
-def _clinics(db: Session) -> dict[int, str]:
-    return {row.id: row.name for row in people.clinics(db)}

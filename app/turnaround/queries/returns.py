@@ -6,7 +6,7 @@ holds the few acts asked for here (`COMES_BACK`), never by a range of numbers.
 
 import json
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
@@ -21,6 +21,7 @@ from app.bench.tables.pairs import COMES_BACK
 from app.fitting.queries import review_t
 from app.fitting.tables import Adjustment
 from app.orders.queries import prescription_t
+from app.turnaround.queries.stays import in_chunks
 from app.turnaround.rules.asked import Asked, day_of
 from app.turnaround.rules.returns import (
     ADJUSTED,
@@ -175,7 +176,7 @@ def remade(db: Session, asked: Asked, since: datetime, until: datetime) -> list[
     again = db.execute(at(asked, wanted, move_t.c.pair_id)).all()
     made: dict[int, list[datetime]] = {}
     handed = select(move_t.c.pair_id, move_t.c.done_at).where(*did("dispense", since, until))
-    for some in _chunks({row[0] for row in again}):
+    for some in in_chunks({row[0] for row in again}):
         for pair, dispensed in db.execute(handed.where(move_t.c.pair_id.in_(some)).order_by(move_t.c.done_at)):
             made.setdefault(pair, []).append(dispensed)
     found = []
@@ -183,11 +184,6 @@ def remade(db: Session, asked: Asked, since: datetime, until: datetime) -> list[
         before = [each for each in made.get(pair, ()) if when - REMADE_WITHIN <= each <= when]
         found += [(pair, before[-1])] if before else []
     return found
-
-
-def _chunks(ids: Iterable[int], size: int = 2000) -> Iterable[list[int]]:
-    listed = sorted(ids)
-    return (listed[first : first + size] for first in range(0, len(listed), size))
 
 
 def _reviewed(db: Session, asked: Asked, months: Sequence[int], zone: str) -> list[Sample]:
