@@ -48,6 +48,7 @@ def give_a_page(page: Page) -> str:
 
 
 def tap(wearer: Page, *answers: str) -> None:
-    """On the wearer's own page."""
+    """On the wearer's own page: each tap is answered before the next."""
     for each in answers:
-        wearer.get_by_role("button", name=each, exact=True).click()
+        with wearer.expect_navigation():
+            wearer.get_by_role("button", name=each, exact=True).click()

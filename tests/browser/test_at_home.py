@@ -57,7 +57,7 @@ def test_four_days_at_home(
     wearer.goto(link)
     expect(wearer.get_by_text("Wear them for 1 h at most.")).to_be_visible()
     tap(wearer, "1 h", "good", "no")
-    assert wearer.get_by_role("button", pressed=True).count() == 3
+    expect(wearer.get_by_role("button", pressed=True)).to_have_count(3)
     seen.goto(link)
     looked_at(seen, picture, "day-1")
 

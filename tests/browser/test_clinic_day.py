@@ -156,7 +156,7 @@ def a_good_day(wearer: Page, link: str) -> None:
     wearer.goto(link)
     expect(wearer.get_by_text("Wear them for 1 h at most.")).to_be_visible()
     tap(wearer, "1 h", "good", "no")
-    assert wearer.get_by_role("button", pressed=True).count() == 3
+    expect(wearer.get_by_role("button", pressed=True)).to_have_count(3)
 
 
 def a_painful_day(wearer: Page, link: str) -> None:
