@@ -1,6 +1,7 @@
 """A real server and a real browser: three people of one demo lab, each in a browser of their own."""
 
 import os
+import re
 import shutil
 import socket
 import threading
@@ -23,10 +24,15 @@ from app.people.tables import SignedIn
 from app.settings import Settings
 from app.storage import Storage
 from tests.bench.conftest import Lab
+from tests.browser.axe import violations
 from tests.house import demo_house
 
-PICTURES = Path(os.environ.get("PAIRTRAIL_PICTURES", "var/pictures"))
+PICTURES = os.environ.get("PAIRTRAIL_PICTURES")
+"""The folder that keeps what pages look like, for people to look at; without one no pictures are taken."""
 SizedPage = Callable[..., Page]
+Look = Callable[[Page, str, str], list[str]]
+WIDTHS = (1280, 820)
+"""A desk's and a tablet's; no rule of axe-core asks for one."""
 
 
 QUIET = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-sync"]
@@ -146,10 +152,29 @@ def come_in(chromium: Browser, address: str, story: Lab) -> Iterator[SizedPage]:
 
 @pytest.fixture
 def picture() -> Callable[[Page, str], None]:
-    """Keeps what a page looks like, for people to look at."""
+    """Keeps what a page looks like, where pictures are wanted."""
 
     def keep(page: Page, name: str) -> None:
-        PICTURES.mkdir(parents=True, exist_ok=True)
-        page.screenshot(path=PICTURES / f"{name}.png", full_page=True)
+        if PICTURES:
+            file = re.sub("[^a-z0-9]+", "-", name.lower()).strip("-")
+            page.screenshot(path=Path(PICTURES) / f"{file}.png", full_page=True)
 
     return keep
+
+
+@pytest.fixture
+def look(picture: Callable[[Page, str], None]) -> Look:
+    """Opens a page and returns what axe-core has against it, and where it is wider than the window."""
+
+    def look_at(page: Page, address: str, name: str) -> list[str]:
+        page.set_viewport_size({"width": WIDTHS[0], "height": 900})
+        page.goto(address)
+        said = [f"{name}: {each['id']}, {each['nodes'][0]['html'][:160]}" for each in violations(page)]
+        for width in WIDTHS:
+            page.set_viewport_size({"width": width, "height": 900})
+            picture(page, f"{name}-{width}")
+            if page.evaluate("document.documentElement.scrollWidth > document.documentElement.clientWidth"):
+                said.append(f"{name} at {width}: wider than the window")
+        return said
+
+    return look_at

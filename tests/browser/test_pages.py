@@ -1,17 +1,15 @@
-"""Every page for every role, at a desk's and a tablet's width: axe-core finds nothing, and its picture is kept."""
+"""Every page for every role, at a desk's and a tablet's width: axe-core finds nothing, and its picture can be kept."""
 
 import re
 from collections.abc import Callable
-from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, Page
 
 from app.main import build
 from app.settings import Settings
-from tests.browser.axe import violations
+from tests.browser.conftest import WIDTHS, Look
 
-WIDTHS = (1280, 820)
 PAGES: dict[str, tuple[str, ...]] = {
     "technician": (
         "/",
@@ -112,28 +110,8 @@ def stock() -> int:
     return 25
 
 
-def look(page: Page, address: str, name: str) -> list[str]:
-    """Opens a page, keeps its picture at each width and returns what axe-core has against it; no rule asks a width."""
-    page.set_viewport_size({"width": WIDTHS[0], "height": 900})
-    page.goto(address)
-    said = [f"{name}: {each['id']}, {each['nodes'][0]['html'][:160]}" for each in violations(page)]
-    for width in WIDTHS:
-        page.set_viewport_size({"width": width, "height": 900})
-        page.screenshot(path=str(picture_of(name, width)), full_page=True)
-        if page.evaluate("document.documentElement.scrollWidth > document.documentElement.clientWidth"):
-            said.append(f"{name} at {width}: wider than the window")
-    return said
-
-
-def picture_of(name: str, width: int) -> Any:
-    from tests.browser.conftest import PICTURES
-
-    PICTURES.mkdir(parents=True, exist_ok=True)
-    return PICTURES / f"{re.sub('[^a-z0-9]+', '-', name.lower()).strip('-')}-{width}.png"
-
-
 @pytest.mark.parametrize("role", PAGES)
-def test_axe_finds_nothing_on_any_page(sign_in: Callable[..., Page], address: str, role: str) -> None:
+def test_axe_finds_nothing_on_any_page(sign_in: Callable[..., Page], address: str, look: Look, role: str) -> None:
     page, found = sign_in(role), []
     paths = list(PAGES[role])
     for stage in PAIRS:
@@ -151,7 +129,7 @@ def test_axe_finds_nothing_on_any_page(sign_in: Callable[..., Page], address: st
     assert found == []
 
 
-def test_axe_finds_nothing_before_one_is_signed_in(chromium: Browser, address: str) -> None:
+def test_axe_finds_nothing_before_one_is_signed_in(chromium: Browser, address: str, look: Look) -> None:
     page, found = chromium.new_page(), []
     for path in ("/sign-in", "/bench/sign-on", "/nowhere"):
         found += look(page, f"{address}{path}", f"stranger {path}")

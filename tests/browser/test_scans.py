@@ -7,7 +7,7 @@ from playwright.sync_api import Page, expect
 
 from app.settings import ROOT
 from tests.bench.conftest import Lab
-from tests.browser.test_pages import look
+from tests.browser.conftest import Look
 
 SignIn = Callable[..., Page]
 FEET = ROOT / "app/demo/feet"
@@ -46,7 +46,7 @@ def test_scans_are_ordered_from_added_later_and_saved(
     assert saved.value.suggested_filename == f"{code}-left.stl"
 
 
-def test_axe_finds_nothing_on_a_pair_with_scans(sign_in: SignIn, address: str, story: Lab) -> None:
+def test_axe_finds_nothing_on_a_pair_with_scans(sign_in: SignIn, address: str, story: Lab, look: Look) -> None:
     code = story.order(way="direct", captures={"L": "scan", "R": "scan"})
     technician = sign_in("technician")
     for side, size in (("left", "adult"), ("right", "small")):

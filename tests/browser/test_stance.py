@@ -9,8 +9,8 @@ from playwright.sync_api import Locator, Page, expect
 
 from app.demo.legs import WIDE, places
 from tests.bench.conftest import Lab
+from tests.browser.conftest import Look
 from tests.browser.photos import BAREFOOT, IN_DEVICES, add, click, point, shown, words_of
-from tests.browser.test_pages import look
 
 ComeIn = Callable[..., Page]
 
@@ -38,7 +38,9 @@ def ready(story: Lab) -> str:
     return code
 
 
-def test_a_photo_is_marked_by_mouse_and_by_keyboard(come_in: ComeIn, address: str, ready: str, story: Lab) -> None:
+def test_a_photo_is_marked_by_mouse_and_by_keyboard(
+    come_in: ComeIn, address: str, ready: str, story: Lab, look: Look
+) -> None:
     page = come_in("clinician")
     page.goto(f"/pair/{ready}")
     page.get_by_role("link", name="Measure stance").click()

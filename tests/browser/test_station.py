@@ -173,9 +173,11 @@ def test_by_keyboard_alone(come_in: ComeIn, story: Lab, at_press: list[str]) -> 
 def test_without_scripts_it_is_a_plain_form(sign_in: ComeIn, address: str, story: Lab, at_press: list[str]) -> None:
     page = sign_in("technician", javascript=False)
     page.goto(f"{address}/bench?stage=press")
+    expect(page.locator(".scan")).to_be_focused()
     page.keyboard.type(f"{at_press[0]}/1")
     page.keyboard.press("Enter")
     expect(page.locator(".answer")).to_have_attribute("data-kind", "here")
+    expect(page.locator(".scan")).to_be_focused()
     page.keyboard.type(f"{at_press[0]}/1")
     page.keyboard.press("Enter")
     expect(page.locator(".answer")).to_have_attribute("data-kind", "again")

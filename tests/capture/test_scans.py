@@ -171,6 +171,7 @@ HOSTILE = {
 }
 
 
+@pytest.mark.anywhere
 @pytest.mark.parametrize("case", HOSTILE)
 def test_what_is_no_foot_is_told_at_its_field_and_leaves_nothing(
     app: FastAPI, browser: Person, lab: Lab, code: str, case: str
@@ -245,6 +246,7 @@ def test_an_order_of_scans_may_come_first_and_its_files_later(browser: Person, h
     assert "Add the left scan file" in browser("technician").get(f"/pair/{code}").text
 
 
+@pytest.mark.anywhere
 @pytest.mark.parametrize(
     ("files", "more", "faults"),
     [

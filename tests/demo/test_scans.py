@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+import pytest
 from sqlmodel import col, select
 
 from app.bench.tables import Pair
@@ -13,6 +14,7 @@ from app.demo.scans import PAIRS, add_scans
 from app.storage import Storage
 
 
+@pytest.mark.anywhere
 def test_a_handful_of_open_pairs_have_their_scans(database: Database, tmp_path: Path) -> None:
     with database.writing() as db:
         open_lab(db)

@@ -178,6 +178,7 @@ REFUSED: dict[str, tuple[dict[str, str], list[bytes], str]] = {
 }
 
 
+@pytest.mark.anywhere
 @pytest.mark.parametrize("name", REFUSED)
 def test_what_is_refused_moves_nothing_and_keeps_what_was_typed(
     app: FastAPI, browser: Person, lab: Lab, database: Database, code: str, name: str

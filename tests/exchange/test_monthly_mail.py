@@ -28,6 +28,7 @@ def january(lab: Lab) -> str:
     return code
 
 
+@pytest.mark.anywhere
 def test_the_report_comes_on_the_morning_of_the_first_to_every_manager_once(
     lab: Lab, database: Database, january: str, post: Post, catcher: Catcher
 ) -> None:

@@ -201,6 +201,7 @@ def test_faults_stand_at_their_fields_and_nothing_typed_is_lost(
     assert rows(database) == []
 
 
+@pytest.mark.anywhere
 @pytest.mark.parametrize(
     "points",
     [
