@@ -8,15 +8,20 @@ from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from datetime import timedelta
 from pathlib import Path
+from typing import Any
 
 import psycopg
 import pytest
+from fastapi import FastAPI
 from hypothesis import settings as hypothesis_settings
-from sqlalchemy import make_url
+from sqlalchemy import Engine, create_engine, make_url
+from starlette.routing import BaseRoute
 
 if "XDG_RUNTIME_DIR" not in os.environ:
     os.environ["XDG_RUNTIME_DIR"] = tempfile.mkdtemp(prefix="pairtrail-run-")  # the embedded server warns without it
 
+import app.database
+import app.main
 from app import clock
 from app.all_tables import migrate
 from app.database import Database
@@ -25,6 +30,39 @@ from app.settings import Settings
 # The same cases on every run: a change that fails is the change that broke it.
 hypothesis_settings.register_profile("steady", derandomize=True, deadline=None)
 hypothesis_settings.load_profile("steady")
+
+
+def _sharing(create: Callable[..., Engine]) -> Callable[..., Engine]:
+    """Engines that share what SQLAlchemy works out of a statement: a server does that once, each test would anew."""
+    first: dict[str, Engine] = {}
+
+    def created(url: str, **more: Any) -> Engine:
+        engine = create(url, query_cache_size=5_000, **more)
+        kept = first.setdefault(engine.dialect.name, engine)
+        engine.dialect = engine.pool._dialect = kept.dialect
+        engine._compiled_cache = kept._compiled_cache
+        return engine
+
+    return created
+
+
+def _knowing(build: Callable[..., FastAPI]) -> Callable[..., FastAPI]:
+    """Apps that share what FastAPI works out of each door's signature, for the same reason."""
+    known: dict[int, BaseRoute] = {}
+
+    def built(*given: Any) -> FastAPI:
+        made = build(*given)
+        routes = made.router.routes
+        for place, route in enumerate(routes):
+            if included := getattr(route, "original_router", None):
+                routes[place] = known.setdefault(id(included), route)
+        return made
+
+    return built
+
+
+app.database.create_engine = _sharing(create_engine)  # type: ignore[attr-defined]
+app.main.build = _knowing(app.main.build)
 
 MEMORY = 4 * 2**30
 ONCE = {"outside", "trade", "paperwork"}
