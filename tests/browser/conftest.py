@@ -23,6 +23,7 @@ from app.people.rules import hash_of, new_token
 from app.people.tables import SignedIn
 from app.settings import Settings
 from app.storage import Storage
+from app.turnaround.actions.forecasting import make_forecasts
 from tests.bench.conftest import Lab
 from tests.browser.axe import violations
 from tests.house import demo_house
@@ -73,6 +74,7 @@ def demo_labs(migrated: str, tmp_path_factory: pytest.TempPathFactory) -> Callab
             open_lab(db)
         if stock:
             volume.fill_demo(database, Storage(folder / "files"), finished=stock)
+            make_forecasts(database)
         database.close()
         return folder
 
