@@ -26,9 +26,11 @@ from app.exchange.actions import lease, workers
 from app.exchange.actions import post as sending
 from app.exchange.queries import outbox_rows
 from app.exchange.tables import Letter
+from app.fitting import actions as fitting
 from app.journal.tables import Entry
 from app.outbox import Outbox
 from app.people import actions
+from app.people.tables import Clinic
 from app.settings import Settings
 from tests.bench.conftest import Lab
 from tests.exchange.mail import Catcher, Post
@@ -108,6 +110,38 @@ def test_an_hour_s_changes_with_the_mail_server_down_are_each_told_once_when_it_
     assert Counter(of for *_, of in entries) == {"ready": 1, "question": 2, "red_flag": 2}
     assert {to for *_, to, of in entries if of == "ready"} == {me}
     assert {to for *_, to, of in entries if of == "question"} == both
+
+
+def by_a_clinician(lab: Lab, code: str) -> None:
+    lab.act(code, "note_request", by="clinician", reason="A blister", facts={"red_flags": ["skin"]})
+
+
+def by_the_wearer(lab: Lab, code: str) -> None:
+    """Twice on the wearer's own page: the second tap is no news."""
+    with lab.database.writing() as db:
+        clinic = db.get_one(Clinic, lab.house.clinics["house"])
+        clinic.wearer_pages, clinic.phone = True, "01 555 020"
+        secret = fitting.give_page(db, code=code, by=lab.house.viewer("clinician"))
+    for _ in range(2):
+        with lab.database.writing() as db:
+            fitting.note(db, secret=secret, address="192.0.2.10", name="skin", value="red_flag")
+
+
+@pytest.mark.parametrize("noted", [by_a_clinician, by_the_wearer])
+def test_a_red_flag_is_mailed_by_the_next_round_and_waits_for_no_look(
+    lab: Lab, post: Post, catcher: Catcher, monday: datetime, later: Later, noted: Callable[[Lab, str], None]
+) -> None:
+    catcher.start()
+    worn = walk(lab, "wear_in")
+    later(minutes=10)
+    post.round()
+    later(minutes=1)
+    noted(lab, worn)
+    post.round()
+    title = f"Look at this now: {worn}"
+    assert catcher.mails() == {("clinician", title): 1, ("practitioner", title): 1}
+    post.hours(1)
+    assert catcher.mails() == {("clinician", title): 1, ("practitioner", title): 1}
 
 
 def test_a_mail_is_one_by_the_book(lab: Lab, post: Post, catcher: Catcher, monday: datetime, choose: Choose) -> None:

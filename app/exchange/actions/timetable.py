@@ -59,6 +59,7 @@ LOOKS = (
 _TOLD: Mapping[str, Callable[[Database, dict[str, Any]], None]] = {
     "pair_ready": telling.tell_ready,
     "pair_asked": telling.tell_question,
+    "red_flag_noted": telling.look_at_flags,
     "look_at_flags": telling.look_at_flags,
     "tell_mornings": telling.tell_mornings,
     "tell_month": telling.tell_month,

@@ -5,7 +5,7 @@ from datetime import date
 from sqlalchemy import or_, update
 from sqlmodel import Session, col
 
-from app import clock
+from app import clock, outbox
 from app.bench import queries as pairs
 from app.bench.queries import Loaded
 from app.errors import NotFound, TooManyTries, Unready
@@ -114,6 +114,7 @@ def note(db: Session, *, secret: str, address: str, name: str, value: str) -> No
     red = answer == wearer.RED_FLAG
     if red and (kept.flagged_at is None or kept.cleared_at is not None):
         kept.flagged_at, kept.cleared_at, kept.cleared_by = clock.now(), None, None
+        outbox.put(db, "red_flag_noted", {"pair": page.pair_id})
     elif field == "comfort" and answer == wearer.WORST and kept.flagged_at is None:
         kept.cleared_at = kept.cleared_by = None
     db.add(kept)

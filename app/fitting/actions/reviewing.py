@@ -8,7 +8,7 @@ from typing import Any
 from sqlalchemy import update
 from sqlmodel import Session, col
 
-from app import clock
+from app import clock, outbox
 from app.bench import queries as pairs
 from app.bench.actions import Moved
 from app.bench.queries import Loaded
@@ -91,6 +91,8 @@ def note_request(db: Session, *, code: str, asked: Asked, by: Viewer, done_at: d
     review.fail(wrong, "The wish needs another look.")
     moved = act(db, code, asked, by, done_at, dropped=("painful",))
     db.add(Wish(pair_id=moved.pair_id, move_id=moved.move_id, noted_at=clock.now(), red_flags=flags))
+    if flags:
+        outbox.put(db, "red_flag_noted", {"pair": moved.pair_id})
     mark_painful(db, moved.pair_id, painful)
     db.flush()
     return moved
