@@ -1,7 +1,7 @@
 // What is tried is tried at once: each number has a slider beside it, and the picture follows. Without this file the
 // numbers are typed and the button sends them.
 const form = document.querySelector("form[data-tries]");
-const said = form?.querySelector(".said");
+const status = form?.querySelector("[role=status]");
 let asked = 0;
 
 for (const field of form?.querySelectorAll("[data-slide]") ?? []) {
@@ -11,14 +11,18 @@ for (const field of form?.querySelectorAll("[data-slide]") ?? []) {
   const follow = () => (slider.value = field.value || 0); // outside of its ends it stands at the nearest
   follow();
   field.before(slider);
-  slider.addEventListener("input", () => (field.value = slider.value === "0" && low !== "1" ? "" : slider.value));
+  slider.addEventListener("input", () => (field.value = slider.value === "0" ? "" : slider.value));
   field.addEventListener("input", follow);
+}
+
+function say(words) {
+  status.replaceChildren(Object.assign(document.createElement("p"), { className: "said", textContent: words.trim() }));
 }
 
 form?.addEventListener("change", async () => {
   const typed = new URLSearchParams([...new FormData(form)].filter(([, value]) => value));
   const mine = ++asked;
-  said.textContent = "Trying it …";
+  say("Trying it …");
   try {
     const answer = await fetch(`${form.action}?${typed}`);
     if (mine !== asked) return; // an older answer never replaces a newer one
@@ -27,9 +31,9 @@ form?.addEventListener("change", async () => {
     for (const place of document.querySelectorAll("[data-answer]")) {
       place.replaceChildren(...parts.querySelector(`[data-answer="${place.dataset.answer}"]`).childNodes);
     }
-    said.textContent = document.querySelector("[data-says]")?.textContent.trim() ?? "";
+    say(document.querySelector("[data-outcome]")?.textContent ?? "No forecast stands yet.");
     history.replaceState(null, "", answer.url);
   } catch {
-    said.textContent = "No answer came. Try it once more.";
+    say("No answer came. Try it once more.");
   }
 });

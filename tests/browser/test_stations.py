@@ -26,7 +26,7 @@ def looked_at(page: Page, picture: Callable[[Page, str], None], name: str) -> No
     assert [(each["id"], each["nodes"][0]["html"][:160]) for each in violations(page)] == []
     for width, height in SIZES:
         page.set_viewport_size({"width": width, "height": height})
-        picture(page, f"station {name} {width}x{height}".replace(" ", "-"))
+        picture(page, f"station {name} {width}x{height}")
         assert page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
 
 
